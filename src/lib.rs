@@ -1,0 +1,26 @@
+//! `steadydraw` takes bench runs of a small DC air conditioner to fitted curves, a coupling verdict,
+//! predictions with honest intervals, and a write-up.
+//!
+//! The rooms, in the order in which data flows; a lower room never imports a higher one:
+//!
+//! * [`quantity`]: units, and reading `"26.5 degC"`.
+//! * [`bench`]: `bench.toml`, tables, runs, points, and what is wrong with them.
+//! * [`air`]: moist air, ducts, capacity.
+//! * [`stats`]: distributions, tests, intervals; knows nothing of air conditioners.
+//! * [`fit`]: least squares, curve forms, selection.
+//! * [`coupling`]: the lines of evidence and the verdict.
+//! * [`predict`]: predictions and their support.
+//! * [`report`]: figures, tables, pages.
+//! * [`made`]: made benches whose truth is known: the demo, and the calibration of our own intervals.
+//! * [`cli`]: one file a command: arguments, library call, words or JSON.
+
+pub mod air;
+pub mod bench;
+pub mod cli;
+pub mod coupling;
+pub mod fit;
+pub mod made;
+pub mod predict;
+pub mod quantity;
+pub mod report;
+pub mod stats;
