@@ -1,0 +1,135 @@
+//! Inverting a monotone function of a positive variable to full precision.
+
+/// Largest number of steps; bisection alone needs about 1,100 from the widest bracket.
+const MAX_STEPS: usize = 2_000;
+
+/// What a distribution says at a point `x > 0`, for [`solve_log`].
+pub(super) struct Probe {
+    /// Tail probability at `x` (may underflow to zero).
+    pub tail: f64,
+    /// `x · density(x)`, that is the slope of the tail against ln x without its sign.
+    pub x_density: f64,
+}
+
+/// The `x > 0` at which `probe(x).tail == target`, for a tail that falls (`falling`) or rises in `x`.
+///
+/// Newton steps on ln(tail) against ln(x), which are nearly linear in both far tails, inside a bracket that every step
+/// narrows; a step that leaves the bracket is replaced by the bracket's geometric middle. `start` only saves steps.
+/// Returns 0 or infinity when the root lies beyond the range of `f64`, NaN when `probe` gives NaN.
+pub(super) fn solve_log(
+    target: f64,
+    falling: bool,
+    start: f64,
+    mut probe: impl FnMut(f64) -> Probe,
+) -> f64 {
+    // Smallest and largest points known to lie on either side of the root.
+    let (mut below, mut above) = (0.0_f64, f64::INFINITY);
+    let mut x = if start.is_finite() && start > 0.0 {
+        start
+    } else {
+        1.0
+    };
+    let ln_target = target.ln();
+    let mut last_step = f64::INFINITY;
+    for _ in 0..MAX_STEPS {
+        let Probe { tail, x_density } = probe(x);
+        if tail.is_nan() {
+            return f64::NAN;
+        }
+        // The ratio is used near the root: ln(tail) − ln(target) would lose digits there.
+        let ratio = tail / target;
+        let gap = if (0.5..2.0).contains(&ratio) {
+            (ratio - 1.0).ln_1p()
+        } else {
+            tail.ln() - ln_target
+        };
+        if gap == 0.0 {
+            return x;
+        }
+        if (gap > 0.0) == falling {
+            below = below.max(x);
+        } else {
+            above = above.min(x);
+        }
+        let slope = x_density / tail * if falling { -1.0 } else { 1.0 };
+        let step = -gap / slope;
+        let mut next = if step.is_finite() {
+            // A factor of 1e3 at most, so that a flat start cannot throw the point out of the range.
+            x * step.clamp(-7.0, 7.0).exp()
+        } else {
+            f64::NAN
+        };
+        if !(next > below && next < above) {
+            // Within rounding of the root the step points at a bracket end: that end is the answer.
+            if step.abs() < 4.0 * f64::EPSILON {
+                return x;
+            }
+            next = middle(below, above);
+            if next <= below || next >= above {
+                // The bracket holds no further number.
+                return if next == 0.0 || next.is_infinite() {
+                    next
+                } else {
+                    x
+                };
+            }
+        }
+        // Quadratic convergence has ended when a tiny step stops shrinking.
+        if step.abs() < 1e-15 || (step.abs() < 1e-12 && step.abs() >= last_step) {
+            return next;
+        }
+        last_step = step.abs();
+        x = next;
+        if x == 0.0 || x.is_infinite() {
+            return x;
+        }
+    }
+    x
+}
+
+/// Geometric middle of a bracket that may reach from 0 to infinity; 0 or infinity when only those are left.
+fn middle(below: f64, above: f64) -> f64 {
+    // Just outside the logarithms of the smallest and largest numbers.
+    (0.5 * (below.ln().max(-747.0) + above.ln().min(711.0))).exp()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn finds_power_law_roots_over_the_whole_range() {
+        // tail = x^-0.01 has roots from 1e-200 to 1e200 for ordinary targets.
+        for exponent in [-200.0, -30.0, 0.0, 1.0, 200.0] {
+            let root = 10_f64.powf(exponent);
+            let target = root.powf(-0.01);
+            let got = solve_log(target, true, 1.0, |x| {
+                let tail = x.powf(-0.01);
+                Probe {
+                    tail,
+                    x_density: 0.01 * tail,
+                }
+            });
+            assert!((got / root).ln().abs() < 1e-12, "{got} for {root}");
+        }
+    }
+
+    #[test]
+    fn a_root_beyond_the_range_is_zero_or_infinity() {
+        let probe = |x: f64| Probe {
+            tail: x.powf(-1e-3),
+            x_density: 1e-3 * x.powf(-1e-3),
+        };
+        assert_eq!(solve_log(1e-3, true, 1.0, probe), f64::INFINITY);
+        assert_eq!(solve_log(1e3, true, 1.0, probe), 0.0);
+    }
+
+    #[test]
+    fn not_a_number_ends_the_search() {
+        let got = solve_log(0.1, true, 1.0, |_| Probe {
+            tail: f64::NAN,
+            x_density: 1.0,
+        });
+        assert!(got.is_nan());
+    }
+}
