@@ -1,0 +1,296 @@
+//! Units, quantities, headings and accuracies as people write them.
+
+use steadydraw::quantity::{
+    Accuracy, Dimension, Heading, System, Unit, UnitErrorKind, decimals_for, fixed, parse_quantity,
+    significant, to_uncertainty, with_uncertainty,
+};
+
+fn read(text: &str, want: Dimension) -> f64 {
+    parse_quantity(text, want).unwrap_or_else(|e| panic!("{text}: {e}"))
+}
+
+#[test]
+fn quantities_are_read_into_base_units() {
+    use Dimension as D;
+    for (text, want, expected) in [
+        ("26.5 degC", D::Temperature, 26.5),
+        ("26.5degC", D::Temperature, 26.5),
+        ("26.5 \u{b0}C", D::Temperature, 26.5),
+        ("212 degF", D::Temperature, 100.0),
+        ("-40 F", D::Temperature, -40.0),
+        ("273.15 K", D::Temperature, 0.0),
+        ("0.4 degC", D::TemperatureDifference, 0.4),
+        ("9 degF", D::TemperatureDifference, 5.0),
+        ("0.4 K", D::TemperatureDifference, 0.4),
+        ("-45 s", D::Time, -45.0),
+        ("\u{2212}45 s", D::Time, -45.0),
+        ("1.5 h", D::Time, 5400.0),
+        ("2e3 mA", D::Current, 2.0),
+        ("0.35 kW", D::Power, 350.0),
+        ("45 %", D::Fraction, 0.45),
+        ("45 % RH", D::Fraction, 0.45),
+        ("45%", D::Fraction, 0.45),
+        ("0.45 fraction", D::Fraction, 0.45),
+        ("80 L/s", D::Flow, 288.0),
+        ("0.08 m\u{b3}/s", D::Flow, 288.0),
+        ("120 m3 / h", D::Flow, 120.0),
+        ("100 fpm", D::Speed, 0.508),
+        ("40 m", D::Length, 40.0),
+        ("3 mohm", D::Resistance, 0.003),
+        ("3 m\u{3a9}", D::Resistance, 0.003),
+        ("16 oz", D::Mass, 0.45359237),
+        ("120 g/h", D::MassRate, 0.12),
+        ("35 mm\u{b2}", D::Area, 35e-6),
+        ("1013.25 hPa", D::Pressure, 101_325.0),
+        (" .5 V ", D::Voltage, 0.5),
+        ("7", D::Number, 7.0),
+    ] {
+        let got = read(text, want);
+        assert!(
+            (got - expected).abs() <= 1e-14 * expected.abs(),
+            "{text}: {got} instead of {expected}"
+        );
+    }
+}
+
+#[test]
+fn what_cannot_be_read_says_where_and_what_was_expected() {
+    use Dimension as D;
+    for (text, want, message, span) in [
+        (
+            "",
+            D::Power,
+            "found nothing, expected a power (W, kW, mW, Btu/h) with its unit",
+            0..0,
+        ),
+        (
+            "26.5",
+            D::Temperature,
+            "found `26.5`, expected a temperature with its unit (degC, degF, K), such as `26.5 degC`",
+            0..4,
+        ),
+        (
+            " 26,5 degC",
+            D::Temperature,
+            "found `26,5`, expected a number with a decimal point and no separators between thousands, such as 1200.5",
+            1..5,
+        ),
+        (
+            "26.5 degX",
+            D::Temperature,
+            "found `degX`, expected a temperature (degC, degF, K); did you mean `degC`?",
+            5..9,
+        ),
+        (
+            "12 V",
+            D::Current,
+            "found `V`, expected a current (A, mA); `V` is a unit of voltage",
+            3..4,
+        ),
+        (
+            "warm",
+            D::Temperature,
+            "found `warm`, expected a number and its unit: a temperature (degC, degF, K)",
+            0..4,
+        ),
+        (
+            "1e999 W",
+            D::Power,
+            "found `1e999`, expected a number of ordinary size (this one is too large to compute with)",
+            0..5,
+        ),
+        (
+            "7 W",
+            D::Number,
+            "found `W`, expected a plain number without a unit",
+            2..3,
+        ),
+    ] {
+        let error = parse_quantity(text, want).unwrap_err();
+        assert_eq!(error.to_string(), message);
+        assert_eq!(error.span, span, "{text}");
+    }
+    for text in [
+        "NaN W", "inf W", "- W", "+ W", ". W", "e5 W", "--5 W", "5 5 W", "\0 W",
+    ] {
+        assert!(parse_quantity(text, D::Power).is_err(), "{text}");
+    }
+    // The largest double overflows only on conversion.
+    assert!(parse_quantity("1.7e308 kW", D::Power).is_err());
+}
+
+#[test]
+fn common_spellings_of_units_are_known() {
+    for (text, symbol) in [
+        ("\u{2103}", "degC"),
+        ("deg C", "degC"),
+        ("Celsius", "degC"),
+        ("m^3/h", "m3/h"),
+        ("m\u{b3}/h", "m3/h"),
+        ("l/s", "L/s"),
+        ("CFM", "cfm"),
+        ("ft\u{b3}/min", "cfm"),
+        ("FPM", "ft/min"),
+        ("BTU/hr", "Btu/h"),
+        ("btu/h", "Btu/h"),
+        ("VDC", "V"),
+        ("amps", "A"),
+        ("AH", "Ah"),
+        ("KWH", "kWh"),
+        ("inhg", "inHg"),
+        ("PSI", "psi"),
+        ("%RH", "%"),
+        ("hr", "h"),
+        ("\u{2126}", "ohm"),
+    ] {
+        assert_eq!(Unit::parse(text).map(|u| u.symbol()), Ok(symbol), "{text}");
+    }
+    assert!(matches!(
+        Unit::parse("  ").unwrap_err().kind,
+        UnitErrorKind::Empty
+    ));
+    let error = Unit::parse("kelvins per fortnight, give or take").unwrap_err();
+    assert!(error.to_string().contains("degC, degF, K, W"), "{error}");
+}
+
+/// Factors from NIST SP 811 (2008), appendix B.8, and from exact definitions; tests/reference/air/conversions.csv.
+#[test]
+fn conversions_agree_with_their_definitions() {
+    for (text, want, expected) in [
+        ("1 Btu/h", Dimension::Power, 0.29307107017222),
+        ("1 cfm", Dimension::Flow, 0.0004719474432 * 3600.0),
+        ("1 inHg", Dimension::Pressure, 3386.388640341),
+        ("1 inH2O", Dimension::Pressure, 249.08891),
+        ("1 mmHg", Dimension::Pressure, 133.322387415),
+        ("1 psi", Dimension::Pressure, 6894.757293168),
+        ("1 lb", Dimension::Mass, 0.45359237),
+        (
+            "1 degF",
+            Dimension::TemperatureDifference,
+            0.5555555555555556,
+        ),
+        ("1 ft/min", Dimension::Speed, 0.00508),
+        ("3600000 J", Dimension::Energy, 1000.0),
+    ] {
+        let got = read(text, want);
+        assert!(
+            (got / expected - 1.0).abs() < 1e-13,
+            "{text}: {got}, {expected}"
+        );
+    }
+}
+
+#[test]
+fn accuracies_are_read_for_what_is_measured() {
+    use Dimension as D;
+    for (text, what, relative, absolute) in [
+        ("0.5 % of reading + 0.02 A", D::Current, 0.005, 0.02),
+        ("0.02 A + 0.5 % of reading", D::Current, 0.005, 0.02),
+        ("0.4 degC", D::Temperature, 0.0, 0.4),
+        ("0.9 degF", D::Temperature, 0.0, 0.5),
+        ("0.4 K", D::TemperatureDifference, 0.0, 0.4),
+        ("4 % of reading", D::Flow, 0.04, 0.0),
+        ("0.1 % of reading + 2 m3/h", D::Flow, 0.001, 2.0),
+        ("2 %", D::Fraction, 0.0, 0.02),
+        ("2 % RH", D::Fraction, 0.0, 0.02),
+        ("1 % of reading + 2 %", D::Fraction, 0.01, 0.02),
+        (
+            "\u{b1}0.5 % of reading \u{b1} 20 mA",
+            D::Current,
+            0.005,
+            0.02,
+        ),
+        ("+/- 0.1 V", D::Voltage, 0.0, 0.1),
+        ("1e-1 V", D::Voltage, 0.0, 0.1),
+    ] {
+        let got = Accuracy::parse(text, what).unwrap_or_else(|e| panic!("{text}: {e}"));
+        assert!((got.relative - relative).abs() < 1e-15, "{text}: {got:?}");
+        assert!((got.absolute - absolute).abs() < 1e-15, "{text}: {got:?}");
+    }
+    for (text, what) in [
+        ("", D::Current),
+        ("2 %", D::Current),
+        ("2 % of full scale", D::Current),
+        ("0.5 % of reading + 3 digits", D::Voltage),
+        ("0.5 % of reading + 0.2 % of reading", D::Current),
+        ("0.5 V", D::Current),
+        ("-0.5 A", D::Current),
+        ("0.5 % of reading - 0.5 A", D::Current),
+        ("0.5 % of reading +", D::Current),
+        ("0.5", D::Current),
+        ("good", D::Current),
+    ] {
+        let error = Accuracy::parse(text, what).unwrap_err();
+        assert!(error.span.end <= text.len(), "{text}: {error:?}");
+    }
+    let meter = Accuracy::parse("0.5 % of reading + 0.02 A", D::Current).unwrap();
+    assert!((meter.limit_at(-20.0) - 0.12).abs() < 1e-15);
+}
+
+#[test]
+fn headings_split_into_name_and_unit() {
+    let heading = Heading::parse("  intake temp [ \u{b0}F ] ").unwrap();
+    assert_eq!(heading.name, "intake temp");
+    assert_eq!(heading.unit.map(|u| u.symbol()), Some("degF"));
+    assert_eq!(heading.unit_span, 16..19);
+    assert_eq!(Heading::parse("u_power [W]").unwrap().name, "u_power");
+    assert_eq!(Heading::parse("remarks (by hand)").unwrap().unit, None);
+    for text in [
+        "",
+        "temp []",
+        "temp [degC",
+        "temp degC]",
+        "[degC]",
+        "temp [degC] x",
+        "temp [degCC]",
+    ] {
+        let error = Heading::parse(text).unwrap_err();
+        assert!(error.span.end <= text.len(), "{text}: {error:?}");
+    }
+    let error = Heading::parse("temp [degR]").unwrap_err();
+    assert_eq!(error.span, 6..10);
+}
+
+#[test]
+fn values_are_rounded_to_their_uncertainty() {
+    assert_eq!(
+        with_uncertainty(354.234, Some(1.27), "W"),
+        "354.2 \u{b1} 1.3 W"
+    );
+    assert_eq!(
+        with_uncertainty(1234.0, Some(320.0), "W"),
+        "1230 \u{b1} 320 W"
+    );
+    assert_eq!(
+        with_uncertainty(0.5, Some(0.0996), "1"),
+        "0.50 \u{b1} 0.10 1"
+    );
+    assert_eq!(with_uncertainty(354.234, None, "W"), "354.2 W");
+    assert_eq!(to_uncertainty(-0.0004, Some(0.02)), "0.000");
+    assert_eq!(to_uncertainty(35.0, Some(f64::NAN)), "35.00");
+    assert_eq!(decimals_for(0.0), None);
+    assert_eq!(decimals_for(9.96), Some(0));
+    assert_eq!(significant(0.012345, 3), "0.0123");
+    assert_eq!(significant(99.96, 3), "100");
+    assert_eq!(significant(-12345.0, 3), "-12300");
+    assert_eq!(significant(0.0, 3), "0");
+    assert_eq!(fixed(f64::NAN, 2), "-");
+    assert_eq!(fixed(-0.04, 1), "0.0");
+    for extreme in [f64::MIN_POSITIVE, 1e-320, f64::MAX, -1e300] {
+        assert!(!significant(extreme, 4).is_empty());
+        assert!(!to_uncertainty(1.0, Some(extreme.abs())).is_empty());
+    }
+}
+
+#[test]
+fn us_units_are_shown_where_asked() {
+    use Dimension as D;
+    assert_eq!(System::Us.convert(D::Temperature, 35.0), 95.0);
+    assert_eq!(System::Us.convert(D::TemperatureDifference, 5.0), 9.0);
+    assert_eq!(System::Us.convert_difference(D::Temperature, 5.0), 9.0);
+    assert!((System::Us.convert_capacity(1000.0) - 3412.141633).abs() < 1e-6);
+    assert_eq!(System::Us.convert(D::Power, 400.0), 400.0);
+    assert_eq!(System::Si.convert(D::Fraction, 0.45), 45.0);
+    assert!((System::Us.convert(D::Flow, 169.901079552) - 100.0).abs() < 1e-12);
+    assert_eq!(System::Us.symbol(D::Pressure), "inHg");
+}
