@@ -1,1 +1,20 @@
-//! Room under construction.
+//! Least squares, curve forms, selection.
+//!
+//! * [`least_squares`]: linear, weighted, with its by-products in [`LinearFit`].
+//! * [`least_squares_extended`]: the same in doubled precision, for nearly collinear designs.
+//! * [`rank_report`]: which columns cannot be told apart, by name.
+//!
+//! The room knows nothing of air conditioners but for the forms file.
+
+mod diagnostics;
+mod error;
+mod linear;
+mod qr;
+mod rank;
+mod real;
+
+pub use diagnostics::TotalAbout;
+pub use error::FitError;
+pub use linear::{LinearFit, least_squares, least_squares_extended};
+pub use rank::{RankReport, rank_report};
+pub use real::{DoubleDouble, Real};
