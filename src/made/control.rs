@@ -56,7 +56,11 @@ impl Control {
         let fan = match &self.by_fan {
             ByFan::Fixed => 1.0,
             ByFan::Power { exponent } => flow_share.powf(*exponent),
-            ByFan::Table(factors) => factors.get(level).or(factors.last()).copied().unwrap_or(1.0),
+            ByFan::Table(factors) => factors
+                .get(level)
+                .or(factors.last())
+                .copied()
+                .unwrap_or(1.0),
         };
         let intake = match &self.by_intake {
             ByIntake::Ignored => 1.0,
@@ -64,9 +68,20 @@ impl Control {
                 let along = ((intake_c - from_c) / (to_c - from_c)).clamp(0.0, 1.0);
                 low + (1.0 - low) * along
             }
-            ByIntake::Steps { set_c, edges_k, factors } => {
-                let passed = edges_k.iter().filter(|edge| intake_c - set_c > **edge).count();
-                factors.get(passed).or(factors.last()).copied().unwrap_or(1.0)
+            ByIntake::Steps {
+                set_c,
+                edges_k,
+                factors,
+            } => {
+                let passed = edges_k
+                    .iter()
+                    .filter(|edge| intake_c - set_c > **edge)
+                    .count();
+                factors
+                    .get(passed)
+                    .or(factors.last())
+                    .copied()
+                    .unwrap_or(1.0)
             }
         };
         self.full * fan * intake
@@ -79,8 +94,16 @@ mod tests {
 
     #[test]
     fn a_ramp_clips_at_both_ends() {
-        let ramp = ByIntake::Ramp { from_c: 24.0, to_c: 34.0, low: 0.6 };
-        let control = Control { full: 1.2, by_fan: ByFan::Fixed, by_intake: ramp };
+        let ramp = ByIntake::Ramp {
+            from_c: 24.0,
+            to_c: 34.0,
+            low: 0.6,
+        };
+        let control = Control {
+            full: 1.2,
+            by_fan: ByFan::Fixed,
+            by_intake: ramp,
+        };
         let speeds = [20.0, 24.0, 29.0, 34.0, 40.0].map(|t| control.speed(0, 1.0, t));
         for (speed, expected) in speeds.iter().zip([0.72, 0.72, 0.96, 1.2, 1.2]) {
             assert!((speed - expected).abs() < 1e-12, "{speeds:?}");
@@ -89,16 +112,37 @@ mod tests {
 
     #[test]
     fn steps_hold_between_their_edges() {
-        let by_intake = ByIntake::Steps { set_c: 20.0, edges_k: vec![3.0, 7.0], factors: vec![0.5, 0.8, 1.0] };
-        let control = Control { full: 1.0, by_fan: ByFan::Fixed, by_intake };
-        assert_eq!([22.0, 23.0, 24.0, 27.5, 50.0].map(|t| control.speed(3, 0.4, t)), [0.5, 0.5, 0.8, 1.0, 1.0]);
+        let by_intake = ByIntake::Steps {
+            set_c: 20.0,
+            edges_k: vec![3.0, 7.0],
+            factors: vec![0.5, 0.8, 1.0],
+        };
+        let control = Control {
+            full: 1.0,
+            by_fan: ByFan::Fixed,
+            by_intake,
+        };
+        assert_eq!(
+            [22.0, 23.0, 24.0, 27.5, 50.0].map(|t| control.speed(3, 0.4, t)),
+            [0.5, 0.5, 0.8, 1.0, 1.0]
+        );
     }
 
     #[test]
     fn fan_rules_read_airflow_or_level() {
-        let with = |by_fan| Control { full: 2.0, by_fan, by_intake: ByIntake::Ignored };
-        assert_eq!(with(ByFan::Power { exponent: 2.0 }).speed(0, 0.5, 30.0), 0.5);
+        let with = |by_fan| Control {
+            full: 2.0,
+            by_fan,
+            by_intake: ByIntake::Ignored,
+        };
+        assert_eq!(
+            with(ByFan::Power { exponent: 2.0 }).speed(0, 0.5, 30.0),
+            0.5
+        );
         let table = with(ByFan::Table(vec![0.5, 0.75]));
-        assert_eq!([0, 1, 2].map(|level| table.speed(level, 1.0, 30.0)), [1.0, 1.5, 1.5]);
+        assert_eq!(
+            [0, 1, 2].map(|level| table.speed(level, 1.0, 30.0)),
+            [1.0, 1.5, 1.5]
+        );
     }
 }

@@ -20,7 +20,11 @@ const PRESSURE_PA: f64 = 100_900.0;
 
 /// The demo bench's files, name and text: `bench.toml`, `points.csv`, `README.md`.
 pub fn files() -> &'static [(&'static str, &'static str)] {
-    &[("bench.toml", BENCH), ("points.csv", POINTS), ("README.md", README)]
+    &[
+        ("bench.toml", BENCH),
+        ("points.csv", POINTS),
+        ("README.md", README),
+    ]
 }
 
 /// What is true of the demo, as JSON ([`Truth`]).
@@ -35,7 +39,12 @@ pub fn truth_json() -> &'static str {
 pub fn make() -> Result<(String, String), serde_json::Error> {
     let machine = machine();
     let rows = rows(&machine);
-    let columns = Columns { outlet: true, outlet_rh: true, volts_amps: true, power: true };
+    let columns = Columns {
+        outlet: true,
+        outlet_rh: true,
+        volts_amps: true,
+        power: true,
+    };
     let truth = truth(&machine, &rows);
     Ok((to_csv(&rows, &columns), truth.to_json()?))
 }
@@ -69,7 +78,11 @@ fn machine() -> Machine {
     let by_level = ByFan::Table(vec![0.48, 0.60, 0.73, 0.86, 1.0]);
     let mode = |name: &str, full, by_fan| Mode {
         name: name.to_string(),
-        control: Control { full, by_fan, by_intake: ByIntake::Ignored },
+        control: Control {
+            full,
+            by_fan,
+            by_intake: ByIntake::Ignored,
+        },
     };
     Machine {
         cooler: cooler(),
@@ -104,10 +117,18 @@ fn day(machine: &Machine, dice: &mut Dice) -> Vec<Plan> {
     let mut plans = Vec::new();
     for (m, mode) in machine.modes.iter().enumerate() {
         for &level in tested(&mode.name) {
-            plans.extend(INTAKES.map(|intake_c| Plan { mode: Some(m), level: Some(level), intake_c }));
+            plans.extend(INTAKES.map(|intake_c| Plan {
+                mode: Some(m),
+                level: Some(level),
+                intake_c,
+            }));
         }
     }
-    plans.extend((0..5).map(|level| Plan { mode: None, level: Some(level), intake_c: 24.0 }));
+    plans.extend((0..5).map(|level| Plan {
+        mode: None,
+        level: Some(level),
+        intake_c: 24.0,
+    }));
     dice.shuffle(&mut plans);
     // Two loud runs slip into the morning, three quiet ones into the afternoon, as happens.
     let loud = |plan: &Plan| plan.level.is_some_and(|level| level >= 3);
@@ -118,14 +139,24 @@ fn day(machine: &Machine, dice: &mut Dice) -> Vec<Plan> {
     let mut afternoon = [late, held].concat();
     dice.shuffle(&mut morning);
     dice.shuffle(&mut afternoon);
-    let standby = Plan { mode: None, level: None, intake_c: 22.0 };
+    let standby = Plan {
+        mode: None,
+        level: None,
+        intake_c: 22.0,
+    };
     [vec![standby], morning, afternoon].concat()
 }
 
 fn rows(machine: &Machine) -> Vec<Row> {
     let mut dice = Dice::new(24, 0);
     let sensors = Sensors {
-        bias: Bias { power: 0.003, intake_k: -0.12, outlet_k: 0.15, ambient_k: 0.1, flow: -0.014 },
+        bias: Bias {
+            power: 0.003,
+            intake_k: -0.12,
+            outlet_k: 0.15,
+            ambient_k: 0.1,
+            flow: -0.014,
+        },
         temp_noise_k: 0.06,
         flow_noise: 0.012,
         rh_noise: 0.5,
@@ -153,7 +184,14 @@ fn rows(machine: &Machine) -> Vec<Row> {
     rows
 }
 
-fn run(machine: &Machine, sensors: &Sensors, dice: &mut Dice, plan: &Plan, at: &Surroundings, block: &str) -> Row {
+fn run(
+    machine: &Machine,
+    sensors: &Sensors,
+    dice: &mut Dice,
+    plan: &Plan,
+    at: &Surroundings,
+    block: &str,
+) -> Row {
     let mode = plan.mode.and_then(|m| machine.modes.get(m));
     let label = Label {
         kind: match (mode, plan.level) {
@@ -162,7 +200,10 @@ fn run(machine: &Machine, sensors: &Sensors, dice: &mut Dice, plan: &Plan, at: &
             (None, None) => "standby",
         },
         mode: mode.map(|m| m.name.clone()).unwrap_or_default(),
-        fan: plan.level.map(|level| (level + 1).to_string()).unwrap_or_default(),
+        fan: plan
+            .level
+            .map(|level| (level + 1).to_string())
+            .unwrap_or_default(),
         block: block.to_string(),
     };
     let level = plan.level.unwrap_or(0);
@@ -178,7 +219,11 @@ fn run(machine: &Machine, sensors: &Sensors, dice: &mut Dice, plan: &Plan, at: &
 }
 
 fn truth(machine: &Machine, rows: &[Row]) -> Truth {
-    let cooling: Vec<f64> = rows.iter().filter(|r| r.label.kind == "cooling").map(|r| r.ambient_c).collect();
+    let cooling: Vec<f64> = rows
+        .iter()
+        .filter(|r| r.label.kind == "cooling")
+        .map(|r| r.ambient_c)
+        .collect();
     let ambient_c = cooling.iter().sum::<f64>() / cooling.len() as f64;
     let at = |intake_c| Surroundings {
         intake_c,
@@ -193,7 +238,11 @@ fn truth(machine: &Machine, rows: &[Row]) -> Truth {
     for mode in &machine.modes {
         let slopes = INTAKES.map(|t| machine.elasticity(&mode.control, tested(&mode.name), &at(t)));
         all.extend(slopes);
-        let verdict = if mode.control.by_fan == ByFan::Fixed { "independent" } else { "coupled" };
+        let verdict = if mode.control.by_fan == ByFan::Fixed {
+            "independent"
+        } else {
+            "coupled"
+        };
         per_mode.push(ModeTruth {
             mode: mode.name.clone(),
             verdict: verdict.to_string(),

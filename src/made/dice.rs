@@ -82,7 +82,10 @@ mod tests {
         // Four standard errors each: 1/sqrt(n), sqrt(2/n), sqrt(0.05*0.95/n).
         assert!(mean.abs() < 0.028, "mean {mean}");
         assert!((variance - 1.0).abs() < 0.04, "variance {variance}");
-        assert!((beyond - 0.05).abs() < 0.0062, "share beyond 1.96: {beyond}");
+        assert!(
+            (beyond - 0.05).abs() < 0.0062,
+            "share beyond 1.96: {beyond}"
+        );
     }
 
     #[test]

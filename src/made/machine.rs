@@ -26,14 +26,19 @@ pub struct Mode {
 impl Machine {
     /// Airflow at `level` (0 for the lowest), m³/h; the highest level's beyond the last, full flow if there are none.
     pub fn flow(&self, level: usize) -> f64 {
-        self.flows.get(level).or(self.flows.last()).copied().unwrap_or(self.cooler.blower.full_m3h)
+        self.flows
+            .get(level)
+            .or(self.flows.last())
+            .copied()
+            .unwrap_or(self.cooler.blower.full_m3h)
     }
 
     /// The steady state under a mode's rule.
     pub fn steady(&self, control: &Control, level: usize, at: &Surroundings) -> Steady {
         let m3h = self.flow(level);
         let share = m3h / self.cooler.blower.full_m3h;
-        self.cooler.steady(control.speed(level, share, at.intake_c), m3h, at)
+        self.cooler
+            .steady(control.speed(level, share, at.intake_c), m3h, at)
     }
 
     /// The state with the compressor off.
@@ -45,7 +50,12 @@ impl Machine {
     pub fn elasticity(&self, control: &Control, levels: &[usize], at: &Surroundings) -> f64 {
         let points: Vec<(f64, f64)> = levels
             .iter()
-            .map(|&level| (self.flow(level).ln(), self.steady(control, level, at).compressor_side_w.ln()))
+            .map(|&level| {
+                (
+                    self.flow(level).ln(),
+                    self.steady(control, level, at).compressor_side_w.ln(),
+                )
+            })
             .collect();
         let n = points.len() as f64;
         let mean_x = points.iter().map(|p| p.0).sum::<f64>() / n;

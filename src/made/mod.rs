@@ -3,9 +3,12 @@
 //! A small physical model ([`model`]) with a control board ([`control`]) gives each run's true state; instruments ([`rows`])
 //! read it. Nothing here shares a formula with the curves that the tool fits, so that a good score is earned.
 
+pub mod bench;
 pub mod control;
 pub mod demo;
 pub mod dice;
+pub mod drawn;
+pub mod kind;
 pub mod machine;
 pub mod model;
 pub mod rows;

@@ -107,11 +107,17 @@ impl Sensors {
         scatter: f64,
     ) -> Row {
         let temp = |dice: &mut Dice, true_c: f64, bias: f64| {
-            to_step(true_c + bias + self.temp_noise_k * dice.normal(), self.temp_step)
+            to_step(
+                true_c + bias + self.temp_noise_k * dice.normal(),
+                self.temp_step,
+            )
         };
         let rh = |dice: &mut Dice, t: f64, w: f64| {
             let true_rh = relative_humidity(t, w, at.pressure_pa);
-            to_step((true_rh + self.rh_noise * dice.normal()).clamp(1.0, 100.0), 0.1)
+            to_step(
+                (true_rh + self.rh_noise * dice.normal()).clamp(1.0, 100.0),
+                0.1,
+            )
         };
         let intake_c = temp(dice, at.intake_c, self.bias.intake_k);
         let intake_rh = rh(dice, at.intake_c, at.intake_w);
@@ -120,7 +126,10 @@ impl Sensors {
         let ambient_c = temp(dice, at.ambient_c, self.bias.ambient_k);
         let flow = m3h * (1.0 + self.bias.flow) * (1.0 + self.flow_noise * dice.normal());
         let power = truth.draw_w * (1.0 + scatter) * (1.0 + self.bias.power);
-        let voltage_v = to_step(self.supply_v - self.supply_ohm * power / self.supply_v, 0.01);
+        let voltage_v = to_step(
+            self.supply_v - self.supply_ohm * power / self.supply_v,
+            0.01,
+        );
         Row {
             label,
             intake_c,
@@ -138,7 +147,16 @@ impl Sensors {
 
 /// The rows, in the order in which they were run, as the text of a `points.csv`.
 pub fn to_csv(rows: &[Row], columns: &Columns) -> String {
-    let mut heading = vec!["run", "kind", "mode", "fan", "block", "order", "intake_temp [degC]", "intake_rh [%]"];
+    let mut heading = vec![
+        "run",
+        "kind",
+        "mode",
+        "fan",
+        "block",
+        "order",
+        "intake_temp [degC]",
+        "intake_rh [%]",
+    ];
     let optional = [
         (columns.outlet, "outlet_temp [degC]"),
         (columns.outlet_rh, "outlet_rh [%]"),
@@ -148,7 +166,12 @@ pub fn to_csv(rows: &[Row], columns: &Columns) -> String {
         (columns.volts_amps, "current [A]"),
         (columns.power, "power [W]"),
     ];
-    heading.extend(optional.iter().filter(|(there, _)| *there).map(|(_, name)| *name));
+    heading.extend(
+        optional
+            .iter()
+            .filter(|(there, _)| *there)
+            .map(|(_, name)| *name),
+    );
     let mut text = heading.join(",") + "\n";
     for (i, row) in rows.iter().enumerate() {
         let label = &row.label;
@@ -167,15 +190,26 @@ pub fn to_csv(rows: &[Row], columns: &Columns) -> String {
         ];
         let blank_at_standby = |text: String| if standby { String::new() } else { text };
         let optional = [
-            (columns.outlet, blank_at_standby(format!("{:.2}", row.outlet_c))),
-            (columns.outlet_rh, blank_at_standby(format!("{:.1}", row.outlet_rh))),
+            (
+                columns.outlet,
+                blank_at_standby(format!("{:.2}", row.outlet_c)),
+            ),
+            (
+                columns.outlet_rh,
+                blank_at_standby(format!("{:.1}", row.outlet_rh)),
+            ),
             (true, format!("{:.2}", row.ambient_c)),
             (true, blank_at_standby(format!("{:.1}", row.airflow_m3h))),
             (columns.volts_amps, format!("{:.2}", row.voltage_v)),
             (columns.volts_amps, format!("{:.3}", row.current_a)),
             (columns.power, format!("{:.1}", row.power_w)),
         ];
-        cells.extend(optional.into_iter().filter(|(there, _)| *there).map(|(_, cell)| cell));
+        cells.extend(
+            optional
+                .into_iter()
+                .filter(|(there, _)| *there)
+                .map(|(_, cell)| cell),
+        );
         text.push_str(&cells.join(","));
         text.push('\n');
     }

@@ -75,7 +75,12 @@ impl Sizing {
     pub fn rating() -> Surroundings {
         let pressure_pa = 101_325.0;
         let intake_w = humidity_ratio(27.0, 50.0, pressure_pa);
-        Surroundings { intake_c: 27.0, intake_w, ambient_c: 35.0, pressure_pa }
+        Surroundings {
+            intake_c: 27.0,
+            intake_w,
+            ambient_c: 35.0,
+            pressure_pa,
+        }
     }
 
     /// The unit that meets these figures.
@@ -92,7 +97,8 @@ impl Sizing {
             inner_w_per_k: self.capacity_w / self.inner_k,
         };
         let rating = Self::rating();
-        let evaporating_c = coil.surface_for(self.capacity_w, self.full_m3h, &blower, &rating) - self.inner_k;
+        let evaporating_c =
+            coil.surface_for(self.capacity_w, self.full_m3h, &blower, &rating) - self.inner_k;
         let condensing_c = rating.ambient_c + self.approach_k;
         let mut compressor = Compressor {
             swept_m3_s: 1.0,
@@ -103,13 +109,20 @@ impl Sizing {
             speed_loss: self.speed_loss,
             drive_w: self.drive_w,
         };
-        compressor.swept_m3_s = self.capacity_w / compressor.run(1.0, evaporating_c, condensing_c).0;
+        compressor.swept_m3_s =
+            self.capacity_w / compressor.run(1.0, evaporating_c, condensing_c).0;
         let (cooling, draw) = compressor.run(1.0, evaporating_c, condensing_c);
         let condenser = Condenser {
             w_per_k: (cooling + draw) / self.approach_k,
             fan_w: self.condenser_fan_w,
             follows_compressor: self.condenser_follows,
         };
-        Cooler { blower, coil, condenser, compressor, standby_w: self.standby_w }
+        Cooler {
+            blower,
+            coil,
+            condenser,
+            compressor,
+            standby_w: self.standby_w,
+        }
     }
 }
