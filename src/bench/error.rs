@@ -1,0 +1,201 @@
+//! What can be wrong with a bench, with the place, what was found, what was expected and what to do.
+
+use std::fmt;
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+/// Where in a user's file something stands. Lines and columns count from 1;
+/// in a table the column is the field's number, in `bench.toml` the character's.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Place {
+    /// File name as the user knows it (relative to the bench folder).
+    pub file: String,
+    /// Line, counting from 1.
+    pub line: Option<usize>,
+    /// Column, counting from 1.
+    pub column: Option<usize>,
+}
+
+impl Place {
+    /// A whole file.
+    pub fn file(file: impl Into<String>) -> Self {
+        Place {
+            file: file.into(),
+            line: None,
+            column: None,
+        }
+    }
+
+    /// A line of a file.
+    pub fn line(file: impl Into<String>, line: usize) -> Self {
+        Place {
+            file: file.into(),
+            line: Some(line),
+            column: None,
+        }
+    }
+
+    /// A line and a column of a file.
+    pub fn at(file: impl Into<String>, line: usize, column: usize) -> Self {
+        Place {
+            file: file.into(),
+            line: Some(line),
+            column: Some(column),
+        }
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.file)?;
+        if let Some(line) = self.line {
+            write!(f, ", line {line}")?;
+        }
+        if let Some(column) = self.column {
+            write!(f, ", column {column}")?;
+        }
+        Ok(())
+    }
+}
+
+/// One thing wrong with the input.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Fault {
+    /// Where.
+    pub place: Place,
+    /// What stands there.
+    pub found: String,
+    /// What should stand there.
+    pub expected: String,
+    /// What the user can do about it; may be empty where `expected` says it all.
+    pub remedy: String,
+}
+
+impl Fault {
+    /// A fault with no further remedy than what was expected.
+    pub fn new(place: Place, found: impl Into<String>, expected: impl Into<String>) -> Self {
+        Fault {
+            place,
+            found: found.into(),
+            expected: expected.into(),
+            remedy: String::new(),
+        }
+    }
+
+    /// Adds what the user can do.
+    #[must_use]
+    pub fn remedy(mut self, remedy: impl Into<String>) -> Self {
+        self.remedy = remedy.into();
+        self
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "{}", self.place)?;
+        writeln!(f, "  found:    {}", self.found)?;
+        write!(f, "  expected: {}", self.expected)?;
+        if !self.remedy.is_empty() {
+            write!(f, "\n  to do:    {}", self.remedy)?;
+        }
+        Ok(())
+    }
+}
+
+/// Why a bench could not be read.
+#[derive(Debug, thiserror::Error)]
+pub enum BenchError {
+    /// The operating system refused.
+    #[error("{}: {source}", path.display())]
+    Io {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// Nothing that looks like a bench stands at the path.
+    #[error("{} holds no bench: expected a folder with bench.toml (or a points table such as points.csv){hint}", path.display())]
+    NoBench {
+        /// The path given.
+        path: PathBuf,
+        /// A further hint, starting with a separator, or empty.
+        hint: String,
+    },
+    /// The contents are at fault; all faults found in one reading, in file order.
+    #[error("{}", list_faults(.0))]
+    Faults(Vec<Fault>),
+}
+
+/// The most faults shown in words; the count of the rest is told.
+const SHOWN_FAULTS: usize = 8;
+
+fn list_faults(faults: &[Fault]) -> String {
+    let mut text = faults
+        .iter()
+        .take(SHOWN_FAULTS)
+        .map(Fault::to_string)
+        .collect::<Vec<_>>()
+        .join("\n");
+    if faults.len() > SHOWN_FAULTS {
+        text.push_str(&format!(
+            "\n… and {} more like these",
+            faults.len() - SHOWN_FAULTS
+        ));
+    }
+    text
+}
+
+impl From<Fault> for BenchError {
+    fn from(fault: Fault) -> Self {
+        BenchError::Faults(vec![fault])
+    }
+}
+
+/// How much a finding matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Good to know.
+    Note,
+    /// Weakens an answer.
+    Warning,
+    /// Makes an answer impossible or wrong.
+    Error,
+}
+
+/// Something that a careful colleague would point out about a bench that can be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Finding {
+    /// How much it matters.
+    pub severity: Severity,
+    /// A short stable name, such as `mode-and-fan-together`.
+    pub code: &'static str,
+    /// The finding in a sentence or two, with figures and what to do.
+    pub message: String,
+    /// The file, where one is to blame.
+    pub file: Option<String>,
+    /// The line, where one is to blame.
+    pub line: Option<usize>,
+}
+
+impl Finding {
+    /// A finding about the bench as a whole.
+    pub fn new(severity: Severity, code: &'static str, message: impl Into<String>) -> Self {
+        Finding {
+            severity,
+            code,
+            message: message.into(),
+            file: None,
+            line: None,
+        }
+    }
+
+    /// Adds the place.
+    #[must_use]
+    pub fn at(mut self, place: &Place) -> Self {
+        self.file = Some(place.file.clone());
+        self.line = place.line;
+        self
+    }
+}

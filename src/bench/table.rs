@@ -1,0 +1,356 @@
+//! Delimited tables: CSV, TSV, `;` with decimal commas; units in the headings.
+
+use super::error::{BenchError, Fault, Place};
+use crate::quantity::heading::split_heading;
+use crate::quantity::Unit;
+
+/// The largest table read into memory. Raw logs are streamed and have no such limit.
+const MAX_BYTES: usize = 256 << 20;
+/// More columns than any bench has; past it the delimiter was guessed wrong or the file is no table.
+const MAX_COLUMNS: usize = 2_000;
+/// The most faults collected before reading stops.
+const MAX_FAULTS: usize = 200;
+
+/// A column's heading, taken apart.
+#[derive(Clone, Debug)]
+pub struct Column {
+    /// Name without the unit.
+    pub name: String,
+    /// The unit in square brackets, where there is one.
+    pub unit: Option<Unit>,
+    /// Field number, counting from 1.
+    pub number: usize,
+}
+
+/// A table read whole, cells trimmed.
+#[derive(Clone, Debug)]
+pub struct Table {
+    /// File name for messages.
+    pub file: String,
+    /// Line of the headings.
+    pub heading_line: usize,
+    /// Headings.
+    pub columns: Vec<Column>,
+    /// Rows: line number and cells, as many as there are columns.
+    pub rows: Vec<(usize, Vec<String>)>,
+    /// Whether numbers are written with a decimal comma.
+    pub decimal_comma: bool,
+}
+
+impl Table {
+    /// Reads a table from bytes: UTF-8 with or without BOM, `,` `;` or tab between cells, `#` lines skipped.
+    ///
+    /// # Errors
+    /// [`BenchError::Faults`] naming line and column for text that is not UTF-8, a row with too many
+    /// or too few cells, an unknown unit, a repeated or empty heading, or a table without rows.
+    pub fn read(file: &str, bytes: &[u8]) -> Result<Table, BenchError> {
+        if bytes.len() > MAX_BYTES {
+            return Err(Fault::new(
+                Place::file(file),
+                format!("{} MB", bytes.len() >> 20),
+                format!("a table of at most {} MB", MAX_BYTES >> 20),
+            )
+            .remedy("raw logs go in [[log]] sections, not in a table")
+            .into());
+        }
+        let text = decode(file, bytes)?;
+        let (heading_offset_line, first) = text
+            .lines()
+            .enumerate()
+            .find(|(_, l)| !l.trim().is_empty() && !l.starts_with('#'))
+            .ok_or_else(|| {
+                Fault::new(
+                    Place::file(file),
+                    "an empty file",
+                    "a line of headings such as `run,mode,fan,intake_temp [degC],power [W]` and a row for each run",
+                )
+            })?;
+        let delimiter = guess_delimiter(first);
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(delimiter)
+            .has_headers(false)
+            .flexible(true)
+            .comment(Some(b'#'))
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let mut records = reader.records();
+        let heading_line = heading_offset_line + 1;
+        let headings = match records.next() {
+            Some(Ok(r)) => r,
+            _ => {
+                return Err(Fault::new(
+                    Place::line(file, heading_line),
+                    "no readable headings",
+                    "a line of headings",
+                )
+                .into());
+            }
+        };
+        let columns = read_headings(file, heading_line, &headings)?;
+        let mut faults = Vec::new();
+        let mut rows = Vec::new();
+        for record in records {
+            let record = match record {
+                Ok(r) => r,
+                Err(e) => {
+                    faults.push(Fault::new(
+                        Place::file(file),
+                        e.to_string(),
+                        "a readable row",
+                    ));
+                    break;
+                }
+            };
+            let line = record.position().map_or(0, |p| p.line() as usize);
+            let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
+            if cells.iter().all(String::is_empty) {
+                continue;
+            }
+            // Spreadsheets leave empty cells at a row's end; they carry nothing.
+            while cells.len() > columns.len() && cells.last().is_some_and(String::is_empty) {
+                cells.pop();
+            }
+            if cells.len() != columns.len() {
+                faults.push(
+                    Fault::new(
+                        Place::line(file, line),
+                        format!("{} cells", cells.len()),
+                        format!("{} cells, one for each heading", columns.len()),
+                    )
+                    .remedy("a cell that itself holds the delimiter goes in double quotes; a quote that is never closed swallows lines"),
+                );
+            } else {
+                rows.push((line, cells));
+            }
+            if faults.len() >= MAX_FAULTS {
+                break;
+            }
+        }
+        if !faults.is_empty() {
+            return Err(BenchError::Faults(faults));
+        }
+        if rows.is_empty() {
+            return Err(Fault::new(
+                Place::line(file, heading_line),
+                "headings but no rows",
+                "a row for each run",
+            )
+            .into());
+        }
+        let decimal_comma = delimiter != b','
+            && rows
+                .iter()
+                .flat_map(|(_, c)| c)
+                .any(|c| is_comma_number(c));
+        Ok(Table {
+            file: file.to_owned(),
+            heading_line,
+            columns,
+            rows,
+            decimal_comma,
+        })
+    }
+
+    /// Index of the column with this name.
+    pub fn find(&self, name: &str) -> Option<usize> {
+        self.columns.iter().position(|c| c.name == name)
+    }
+
+    /// The place of a cell.
+    pub fn place(&self, line: usize, column: usize) -> Place {
+        Place::at(&self.file, line, column + 1)
+    }
+
+    /// Reads a cell as a number; `None` where it is empty.
+    ///
+    /// # Errors
+    /// A fault with the cell's place where it is neither empty nor a finite number.
+    pub fn number(&self, line: usize, column: usize, cell: &str) -> Result<Option<f64>, Box<Fault>> {
+        if cell.is_empty() || cell == "-" || cell == "–" {
+            return Ok(None);
+        }
+        let swapped;
+        let text = if self.decimal_comma {
+            swapped = cell.replace(',', ".");
+            swapped.as_str()
+        } else {
+            cell
+        };
+        let heading = self.columns.get(column).map_or("", |c| c.name.as_str());
+        match text.parse::<f64>() {
+            Ok(v) if v.is_finite() => Ok(Some(v)),
+            Ok(_) => Err(Box::new(
+                Fault::new(
+                    self.place(line, column),
+                    format!("`{cell}` under `{heading}`"),
+                    "a finite number",
+                )
+                .remedy("leave the cell empty where there is no reading"),
+            )),
+            Err(_) => {
+                let fault = Fault::new(
+                    self.place(line, column),
+                    format!("`{}` under `{heading}`", clip(cell)),
+                    "a number",
+                );
+                Err(Box::new(if cell.contains(',') {
+                    fault.remedy("write a decimal point, or separate the cells with `;` or tabs if you write decimal commas")
+                } else {
+                    fault.remedy("the unit goes in the heading's square brackets; leave the cell empty where there is no reading")
+                }))
+            }
+        }
+    }
+}
+
+/// Shortens a user's text for a message.
+pub(crate) fn clip(text: &str) -> String {
+    const LONGEST: usize = 60;
+    if text.chars().count() <= LONGEST {
+        text.to_owned()
+    } else {
+        let head: String = text.chars().take(LONGEST).collect();
+        format!("{head}…")
+    }
+}
+
+fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, BenchError> {
+    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let before = bytes.get(..e.valid_up_to()).unwrap_or_default();
+        let line = before.iter().filter(|&&b| b == b'\n').count() + 1;
+        Fault::new(
+            Place::line(file, line),
+            "bytes that are not UTF-8 text",
+            "a table in UTF-8",
+        )
+        .remedy("save the sheet as CSV with the encoding UTF-8")
+    })?;
+    if let Some(at) = text.find('\0') {
+        let line = text.get(..at).unwrap_or_default().matches('\n').count() + 1;
+        return Err(Fault::new(
+            Place::line(file, line),
+            "a NUL byte (a binary file, or UTF-16 text)",
+            "a table in UTF-8",
+        )
+        .remedy("save the sheet as CSV with the encoding UTF-8")
+        .into());
+    }
+    Ok(text)
+}
+
+fn guess_delimiter(headings: &str) -> u8 {
+    // Brackets hold units such as [m3/h]; a delimiter inside quotes is rare in headings.
+    let count = |c: char| headings.matches(c).count();
+    let (tabs, semis, commas) = (count('\t'), count(';'), count(','));
+    if tabs > 0 && tabs >= semis && tabs >= commas {
+        b'\t'
+    } else if semis > 0 && semis >= commas {
+        b';'
+    } else {
+        b','
+    }
+}
+
+fn is_comma_number(cell: &str) -> bool {
+    let t = cell.trim_start_matches(['-', '+']);
+    match t.split_once(',') {
+        Some((a, b)) => {
+            !a.is_empty()
+                && !b.is_empty()
+                && a.bytes().all(|c| c.is_ascii_digit())
+                && b.bytes().all(|c| c.is_ascii_digit())
+        }
+        None => false,
+    }
+}
+
+fn read_headings(
+    file: &str,
+    line: usize,
+    headings: &csv::StringRecord,
+) -> Result<Vec<Column>, BenchError> {
+    if headings.len() > MAX_COLUMNS {
+        return Err(Fault::new(
+            Place::line(file, line),
+            format!("{} columns", headings.len()),
+            format!("at most {MAX_COLUMNS} columns"),
+        )
+        .into());
+    }
+    let mut columns: Vec<Column> = Vec::with_capacity(headings.len());
+    let mut faults = Vec::new();
+    for (i, heading) in headings.iter().enumerate() {
+        let place = Place::at(file, line, i + 1);
+        match split_heading(heading) {
+            Ok((name, unit)) => {
+                if let Some(first) = columns.iter().find(|c| c.name == name && !name.is_empty()) {
+                    faults.push(
+                        Fault::new(
+                            place,
+                            format!("the heading `{}` again (first in column {})", clip(&name), first.number),
+                            "each heading once",
+                        )
+                        .remedy("rename or remove one of the two columns"),
+                    );
+                } else {
+                    columns.push(Column {
+                        name,
+                        unit,
+                        number: i + 1,
+                    });
+                    continue;
+                }
+                columns.push(Column { name: String::new(), unit: None, number: i + 1 });
+            }
+            Err(e) => {
+                faults.push(Fault::new(
+                    place,
+                    format!("the heading `{}`", clip(heading)),
+                    e.to_string(),
+                ));
+                columns.push(Column { name: String::new(), unit: None, number: i + 1 });
+            }
+        }
+    }
+    if faults.is_empty() {
+        Ok(columns)
+    } else {
+        Err(BenchError::Faults(faults))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_units_from_headings_and_keeps_line_numbers() {
+        let t = Table::read("p.csv", b"\xEF\xBB\xBF# note\nrun,power [W]\na,1.5\n\nb,2\n").unwrap();
+        assert_eq!(t.columns[1].name, "power");
+        assert_eq!(t.rows[0].0, 3);
+        assert_eq!(t.rows[1].0, 5);
+        assert_eq!(t.number(3, 1, "1.5").unwrap(), Some(1.5));
+    }
+
+    #[test]
+    fn reads_semicolons_with_decimal_commas() {
+        let t = Table::read("p.csv", b"run;power [W]\na;1,5\n").unwrap();
+        assert!(t.decimal_comma);
+        assert_eq!(t.number(2, 1, "1,5").unwrap(), Some(1.5));
+    }
+
+    #[test]
+    fn names_the_line_with_a_missing_cell() {
+        let e = Table::read("p.csv", b"run,mode,fan\na,b,1\nc,d\n").unwrap_err();
+        assert!(e.to_string().contains("p.csv, line 3"), "{e}");
+    }
+
+    #[test]
+    fn refuses_binary_and_repeated_headings() {
+        assert!(Table::read("p.csv", b"run\0,b\n1,2\n").is_err());
+        assert!(Table::read("p.csv", &[0xff, 0xfe, 0x31]).is_err());
+        let e = Table::read("p.csv", b"run,run\n1,2\n").unwrap_err();
+        assert!(e.to_string().contains("column 2"), "{e}");
+    }
+}
