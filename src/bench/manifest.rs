@@ -60,7 +60,10 @@ impl<'a> Manifest<'a> {
     }
 
     pub fn place(&self, offset: usize) -> Place {
-        let before = self.text.get(..offset.min(self.text.len())).unwrap_or(self.text);
+        let before = self
+            .text
+            .get(..offset.min(self.text.len()))
+            .unwrap_or(self.text);
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().map_or(0, |l| l.chars().count()) + 1;
         Place::at(self.file, line, column)
@@ -213,7 +216,11 @@ impl<'a, 'm> Section<'a, 'm> {
             return Vec::new();
         };
         let Some(array) = value.get_ref().as_array() else {
-            self.wrong(key, value, &format!("sections [[{}]] in double brackets", self.name(key)));
+            self.wrong(
+                key,
+                value,
+                &format!("sections [[{}]] in double brackets", self.name(key)),
+            );
             return Vec::new();
         };
         array
@@ -235,13 +242,16 @@ impl<'a, 'm> Section<'a, 'm> {
             .filter_map(|(k, v)| {
                 let table = v.get_ref().as_table()?;
                 let name = k.get_ref().to_string();
-                Some((name.clone(), Section {
-                    manifest: self.manifest,
-                    table,
-                    path: self.name(&name),
-                    start: k.span().start,
-                    asked: RefCell::default(),
-                }))
+                Some((
+                    name.clone(),
+                    Section {
+                        manifest: self.manifest,
+                        table,
+                        path: self.name(&name),
+                        start: k.span().start,
+                        asked: RefCell::default(),
+                    },
+                ))
             })
             .collect()
     }
@@ -276,7 +286,10 @@ impl<'a, 'm> Section<'a, 'm> {
                 Finding::new(
                     Severity::Warning,
                     "unknown-key",
-                    format!("the key `{}` is not known and not used{hint}", clip(&self.name(name))),
+                    format!(
+                        "the key `{}` is not known and not used{hint}",
+                        clip(&self.name(name))
+                    ),
                 )
                 .at(&self.manifest.place(key.span().start)),
             );

@@ -10,9 +10,7 @@ pub mod table;
 
 use std::path::Path;
 
-use crate::air::atmosphere_pressure_pa;
-use crate::quantity::accuracy::Accuracy;
-use crate::quantity::Dimension;
+use crate::quantity::{Accuracy, Dimension};
 
 pub use error::{BenchError, Fault, Finding, Place, Severity};
 use manifest::{Manifest, Section};
@@ -180,9 +178,7 @@ impl Bench {
     ///
     /// # Errors
     /// As [`Bench::open`].
-    pub fn embedded(
-        files: &'static [(&'static str, &'static str)],
-    ) -> Result<Bench, BenchError> {
+    pub fn embedded(files: &'static [(&'static str, &'static str)]) -> Result<Bench, BenchError> {
         Self::from_source(&Source::Embedded(files))
     }
 
@@ -224,7 +220,13 @@ impl Bench {
         let bytes = source.read("bench.toml", &Place::file("bench.toml"))?;
         let text = String::from_utf8(bytes).map_err(|e| {
             let at = e.utf8_error().valid_up_to();
-            let line = e.as_bytes().iter().take(at).filter(|&&b| b == b'\n').count() + 1;
+            let line = e
+                .as_bytes()
+                .iter()
+                .take(at)
+                .filter(|&&b| b == b'\n')
+                .count()
+                + 1;
             Fault::new(
                 Place::line("bench.toml", line),
                 "bytes that are not UTF-8 text",
@@ -243,15 +245,27 @@ impl Bench {
         let document = manifest.parse()?;
         let root = manifest.root(&document);
         let title = root.text("title").unwrap_or_default();
-        let unit = root.section("unit").map(|s| read_unit(&s)).unwrap_or_default();
-        let site = root.section("site").map(|s| read_site(&s)).unwrap_or_default();
+        let unit = root
+            .section("unit")
+            .map(|s| read_unit(&s))
+            .unwrap_or_default();
+        let site = root
+            .section("site")
+            .map(|s| read_site(&s))
+            .unwrap_or_default();
         let instruments = root
             .sections("instrument")
             .iter()
             .filter_map(read_instrument)
             .collect();
-        let fan = root.section("fan").map(|s| read_fan(&s)).unwrap_or_default();
-        let duct = root.section("duct").map(|s| read_duct(&s)).unwrap_or_default();
+        let fan = root
+            .section("fan")
+            .map(|s| read_fan(&s))
+            .unwrap_or_default();
+        let duct = root
+            .section("duct")
+            .map(|s| read_duct(&s))
+            .unwrap_or_default();
         // Sections that other commands read; they are known, so they raise no note here.
         for later in ["runs", "battery", "steady"] {
             root.section(later);
@@ -261,17 +275,27 @@ impl Bench {
         let file = points_section.as_ref().and_then(|s| s.text("file"));
         if let Some(s) = &points_section {
             if file.is_none() {
-                s.fault(Fault::new(s.place(), "[points] without a file", "file = \"points.csv\""));
+                s.fault(Fault::new(
+                    s.place(),
+                    "[points] without a file",
+                    "file = \"points.csv\"",
+                ));
             }
             s.note_unknown_keys();
         } else {
             root.fault(
-                Fault::new(Place::file("bench.toml"), "no section [points]", "a section [points] with file = \"points.csv\"")
-                    .remedy("raw logs are turned into a points table first; name that table here"),
+                Fault::new(
+                    Place::file("bench.toml"),
+                    "no section [points]",
+                    "a section [points] with file = \"points.csv\"",
+                )
+                .remedy("raw logs are turned into a points table first; name that table here"),
             );
         }
         root.note_unknown_keys();
-        let place = points_section.as_ref().map_or(Place::file("bench.toml"), |s| s.place_of("file"));
+        let place = points_section
+            .as_ref()
+            .map_or(Place::file("bench.toml"), |s| s.place_of("file"));
         let mut findings = manifest.finish()?;
         let points_file = file.unwrap_or_default();
         let bytes = read(&points_file, &place)?;
@@ -279,7 +303,11 @@ impl Bench {
         let mut points = point::read_points(&table, &mut findings)?;
         fill_airflow(&mut points, &duct, &fan);
         Ok(Bench {
-            title: if title.is_empty() { unit.name.clone() } else { title },
+            title: if title.is_empty() {
+                unit.name.clone()
+            } else {
+                title
+            },
             unit,
             pressure_pa: site.unwrap_or(SEA_LEVEL_PA),
             pressure_stated: site.is_some(),
@@ -301,7 +329,11 @@ impl Bench {
     /// the instruments' parts combined in quadrature. Zero where none is stated.
     pub fn instrument_u(&self, channel: Channel, reading: f64) -> InstrumentU {
         let mut sum = InstrumentU::default();
-        for instrument in self.instruments.iter().filter(|i| i.measures.contains(&channel)) {
+        for instrument in self
+            .instruments
+            .iter()
+            .filter(|i| i.measures.contains(&channel))
+        {
             let u = instrument.standard_u(reading);
             if instrument.shared {
                 sum.shared = sum.shared.hypot(u);
@@ -314,8 +346,10 @@ impl Bench {
 }
 
 fn file_name(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |n| n.to_string_lossy().into_owned(),
+    )
 }
 
 #[derive(Default)]
@@ -347,9 +381,14 @@ fn fill_airflow(points: &mut [Point], duct: &Duct, fan: &FanInfo) {
 
 fn read_unit(s: &Section<'_, '_>) -> UnitUnderTest {
     let unit = UnitUnderTest {
-        name: s.text("name").unwrap_or_else(|| "unit under test".to_owned()),
+        name: s
+            .text("name")
+            .unwrap_or_else(|| "unit under test".to_owned()),
         supply_v: s.quantity("supply", Dimension::Voltage),
-        claims: s.section("claims").map(|c| read_claims(&c)).unwrap_or_default(),
+        claims: s
+            .section("claims")
+            .map(|c| read_claims(&c))
+            .unwrap_or_default(),
     };
     s.note_unknown_keys();
     unit
@@ -419,7 +458,11 @@ fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
     let shared = s.flag("shared").unwrap_or(true);
     s.note_unknown_keys();
     let Some(measures) = measures.filter(|m| !m.is_empty()) else {
-        s.fault(Fault::new(s.place(), format!("the instrument `{}` without measures", table::clip(&name)), "measures = [\"power\"] or other columns' names"));
+        s.fault(Fault::new(
+            s.place(),
+            format!("the instrument `{}` without measures", table::clip(&name)),
+            "measures = [\"power\"] or other columns' names",
+        ));
         return None;
     };
     let mut channels = Vec::new();
@@ -436,15 +479,30 @@ fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
     let Some(first) = channels.first() else {
         return None;
     };
-    if channels.iter().any(|c| c.dimension() != first.dimension()) && accuracy.as_deref().is_some_and(|a| a.contains('+') || !a.contains('%')) {
+    if channels.iter().any(|c| c.dimension() != first.dimension())
+        && accuracy
+            .as_deref()
+            .is_some_and(|a| a.contains('+') || !a.contains('%'))
+    {
         s.fault(
-            Fault::new(s.place_of("measures"), "quantities of different kinds with one absolute accuracy", "quantities of one kind")
-                .remedy("write an [[instrument]] for each kind"),
+            Fault::new(
+                s.place_of("measures"),
+                "quantities of different kinds with one absolute accuracy",
+                "quantities of one kind",
+            )
+            .remedy("write an [[instrument]] for each kind"),
         );
         return None;
     }
     let Some(accuracy) = accuracy else {
-        s.fault(Fault::new(s.place(), format!("the instrument `{}` without an accuracy", table::clip(&name)), "accuracy = \"0.5 % of reading + 0.02 A\""));
+        s.fault(Fault::new(
+            s.place(),
+            format!(
+                "the instrument `{}` without an accuracy",
+                table::clip(&name)
+            ),
+            "accuracy = \"0.5 % of reading + 0.02 A\"",
+        ));
         return None;
     };
     match Accuracy::parse(&accuracy, first.dimension()) {
@@ -456,7 +514,11 @@ fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
             shared,
         }),
         Err(e) => {
-            s.fault(Fault::new(s.place_of("accuracy"), format!("accuracy = \"{}\"", table::clip(&accuracy)), e.to_string()));
+            s.fault(Fault::new(
+                s.place_of("accuracy"),
+                format!("accuracy = \"{}\"", table::clip(&accuracy)),
+                e.to_string(),
+            ));
             None
         }
     }
@@ -469,7 +531,9 @@ fn read_fan(s: &Section<'_, '_>) -> FanInfo {
         for (level, entry) in list.named_sections() {
             levels.push(FanLevel {
                 level,
-                airflow_m3h: entry.quantity("airflow", Dimension::Flow).filter(|v| *v > 0.0),
+                airflow_m3h: entry
+                    .quantity("airflow", Dimension::Flow)
+                    .filter(|v| *v > 0.0),
                 relative_speed: entry.number("relative_speed").filter(|v| *v > 0.0),
             });
             entry.note_unknown_keys();
@@ -488,7 +552,11 @@ fn read_duct(s: &Section<'_, '_>) -> Duct {
         s.quantity(key, Dimension::Length).filter(|v| {
             let good = *v > 0.0;
             if !good {
-                s.fault(Fault::new(s.place_of(key), format!("{key} of {v} m"), "a length above zero"));
+                s.fault(Fault::new(
+                    s.place_of(key),
+                    format!("{key} of {v} m"),
+                    "a length above zero",
+                ));
             }
             good
         })
@@ -499,7 +567,11 @@ fn read_duct(s: &Section<'_, '_>) -> Duct {
         Some("intake") => Some(FlowAt::Intake),
         Some("outlet") => Some(FlowAt::Outlet),
         Some(other) => {
-            s.fault(Fault::new(s.place_of("at"), format!("at = \"{}\"", table::clip(other)), "\"intake\" or \"outlet\""));
+            s.fault(Fault::new(
+                s.place_of("at"),
+                format!("at = \"{}\"", table::clip(other)),
+                "\"intake\" or \"outlet\"",
+            ));
             None
         }
     };
@@ -518,4 +590,9 @@ fn read_duct(s: &Section<'_, '_>) -> Duct {
         }
     };
     Duct { area_m2, at }
+}
+
+/// Pressure of the standard atmosphere at an altitude in m, Pa (ISO 2533).
+fn atmosphere_pressure_pa(altitude_m: f64) -> f64 {
+    SEA_LEVEL_PA * (1.0 - 2.25577e-5 * altitude_m).powf(5.2559)
 }

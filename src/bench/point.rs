@@ -34,7 +34,7 @@ pub enum Channel {
     Power,
     /// Air pressure, Pa.
     Pressure,
-    /// Condensate collected per time, kg/s.
+    /// Condensate collected per time, kg/h.
     Condensate,
 }
 
@@ -102,7 +102,9 @@ impl Channel {
             Channel::IntakeTemp | Channel::OutletTemp | Channel::AmbientTemp => {
                 (-40.0, 90.0, "an air temperature between -40 and 90 degC")
             }
-            Channel::IntakeRh | Channel::OutletRh => (0.0, 1.05, "a relative humidity of 0 to 100 %"),
+            Channel::IntakeRh | Channel::OutletRh => {
+                (0.0, 1.05, "a relative humidity of 0 to 100 %")
+            }
             Channel::Airflow => (1e-9, 1e6, "an airflow above zero"),
             Channel::AirSpeed => (1e-9, 200.0, "an air speed above zero"),
             Channel::Voltage => (1e-9, 2000.0, "a supply voltage above zero"),
@@ -137,7 +139,7 @@ impl Kind {
     }
 }
 
-/// A run's steady-state values in base units (degC, W, V, A, m3/h, m/s, Pa, fraction, kg/s).
+/// A run's steady-state values in base units (degC, W, V, A, m3/h, m/s, Pa, fraction, kg/h).
 #[derive(Clone, Debug)]
 pub struct Point {
     /// The run's name.
@@ -218,7 +220,10 @@ pub fn read_points(table: &Table, findings: &mut Vec<Finding>) -> Result<Vec<Poi
                     faults.push(
                         Fault::new(
                             table.place(*line, layout.run.unwrap_or(0)),
-                            format!("the run `{}` again (first on line {first})", clip(&point.run)),
+                            format!(
+                                "the run `{}` again (first on line {first})",
+                                clip(&point.run)
+                            ),
                             "each run once: a run is the experimental unit",
                         )
                         .remedy("give repeats names of their own"),
@@ -287,27 +292,31 @@ impl Layout {
                 continue;
             };
             match &column.unit {
-                None => faults.push(
-                    Fault::new(
-                        place,
-                        format!("the heading `{}` without a unit", column.name),
-                        format!("a unit in square brackets, such as `{} [{}]`", column.name, example_unit(channel, is_u)),
+                None => faults.push(Fault::new(
+                    place,
+                    format!("the heading `{}` without a unit", column.name),
+                    format!(
+                        "a unit in square brackets, such as `{} [{}]`",
+                        column.name,
+                        example_unit(channel, is_u)
                     ),
-                ),
+                )),
                 Some(unit) => {
                     let want = channel.dimension();
-                    if unit.dimension() != want
-                        && !(is_u && want == Dimension::Temperature && unit.dimension() == Dimension::TemperatureDifference)
-                    {
+                    if !unit.measures(want) {
                         faults.push(Fault::new(
                             place,
                             format!("the unit [{}] under `{}`", unit.symbol(), column.name),
-                            format!("a unit of {}, such as [{}]", want.words(), example_unit(channel, is_u)),
+                            format!(
+                                "a unit of {}, such as [{}]",
+                                want.words(),
+                                example_unit(channel, is_u)
+                            ),
                         ));
                     } else if is_u {
-                        layout.own_u.push((i, channel, unit.clone()));
+                        layout.own_u.push((i, channel, *unit));
                     } else {
-                        layout.values.push((i, channel, unit.clone()));
+                        layout.values.push((i, channel, *unit));
                     }
                 }
             }
@@ -315,21 +324,46 @@ impl Layout {
         let has = |c: Channel| layout.values.iter().any(|v| v.1 == c);
         let heading = Place::line(&table.file, table.heading_line);
         if faults.is_empty() && layout.run.is_none() {
-            faults.push(Fault::new(heading.clone(), "no column `run`", "a column `run` that names each run"));
+            faults.push(Fault::new(
+                heading.clone(),
+                "no column `run`",
+                "a column `run` that names each run",
+            ));
         }
         if faults.is_empty() && layout.fan.is_none() {
-            faults.push(Fault::new(heading.clone(), "no column `fan`", "a column `fan` with each run's fan level"));
+            faults.push(Fault::new(
+                heading.clone(),
+                "no column `fan`",
+                "a column `fan` with each run's fan level",
+            ));
         }
-        if faults.is_empty() && !has(Channel::Power) && !(has(Channel::Voltage) && has(Channel::Current)) {
+        if faults.is_empty()
+            && !has(Channel::Power)
+            && !(has(Channel::Voltage) && has(Channel::Current))
+        {
             faults.push(
-                Fault::new(heading, "no draw", "a column `power [W]`, or `voltage [V]` and `current [A]`")
-                    .remedy("name the columns as written here; others are kept aside"),
+                Fault::new(
+                    heading,
+                    "no draw",
+                    "a column `power [W]`, or `voltage [V]` and `current [A]`",
+                )
+                .remedy("name the columns as written here; others are kept aside"),
             );
         }
-        if faults.is_empty() { Ok(layout) } else { Err(BenchError::Faults(faults)) }
+        if faults.is_empty() {
+            Ok(layout)
+        } else {
+            Err(BenchError::Faults(faults))
+        }
     }
 
-    fn point(&self, table: &Table, line: usize, cells: &[String], faults: &mut Vec<Fault>) -> Option<Point> {
+    fn point(
+        &self,
+        table: &Table,
+        line: usize,
+        cells: &[String],
+        faults: &mut Vec<Fault>,
+    ) -> Option<Point> {
         let text = |slot: Option<usize>| slot.and_then(|i| cells.get(i)).map_or("", String::as_str);
         let before = faults.len();
         let kind = match text(self.kind).to_ascii_lowercase().as_str() {
@@ -347,18 +381,28 @@ impl Layout {
         };
         let run = text(self.run).to_owned();
         if run.is_empty() {
-            faults.push(Fault::new(table.place(line, self.run.unwrap_or(0)), "an empty run name", "a name for the run"));
+            faults.push(Fault::new(
+                table.place(line, self.run.unwrap_or(0)),
+                "an empty run name",
+                "a name for the run",
+            ));
         }
         let fan = text(self.fan).to_owned();
         if fan.is_empty() && kind != Kind::Standby {
-            faults.push(Fault::new(table.place(line, self.fan.unwrap_or(0)), format!("no fan level for the {} run `{}`", kind.name(), clip(&run)), "the fan level, a number or a word"));
+            faults.push(Fault::new(
+                table.place(line, self.fan.unwrap_or(0)),
+                format!("no fan level for the {} run `{}`", kind.name(), clip(&run)),
+                "the fan level, a number or a word",
+            ));
         }
         let mut point = Point {
             run,
             kind,
             mode: text(self.mode).to_owned(),
             fan,
-            block: Some(text(self.block)).filter(|b| !b.is_empty()).map(str::to_owned),
+            block: Some(text(self.block))
+                .filter(|b| !b.is_empty())
+                .map(str::to_owned),
             order: None,
             line,
             values: [None; Channel::ALL.len()],
@@ -437,7 +481,10 @@ impl Layout {
                     faults.push(
                         Fault::new(
                             place,
-                            format!("power {p:.1} W, but voltage × current {vi:.1} W, in the run `{}`", clip(&point.run)),
+                            format!(
+                                "power {p:.1} W, but voltage × current {vi:.1} W, in the run `{}`",
+                                clip(&point.run)
+                            ),
                             format!("two figures that agree within {allowed:.1} W"),
                         )
                         .remedy("find out which reading is right and leave the others empty"),

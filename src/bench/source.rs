@@ -54,7 +54,10 @@ impl Source {
                 if !real.starts_with(&root) {
                     return Err(Fault::new(
                         asked_at.clone(),
-                        format!("`{}`, a link that leads out of the bench folder", clip(name)),
+                        format!(
+                            "`{}`, a link that leads out of the bench folder",
+                            clip(name)
+                        ),
                         "a file inside the bench folder",
                     )
                     .into());

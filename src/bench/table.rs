@@ -1,8 +1,7 @@
 //! Delimited tables: CSV, TSV, `;` with decimal commas; units in the headings.
 
 use super::error::{BenchError, Fault, Place};
-use crate::quantity::heading::split_heading;
-use crate::quantity::Unit;
+use crate::quantity::{Heading, Unit};
 
 /// The largest table read into memory. Raw logs are streamed and have no such limit.
 const MAX_BYTES: usize = 256 << 20;
@@ -137,11 +136,8 @@ impl Table {
             )
             .into());
         }
-        let decimal_comma = delimiter != b','
-            && rows
-                .iter()
-                .flat_map(|(_, c)| c)
-                .any(|c| is_comma_number(c));
+        let decimal_comma =
+            delimiter != b',' && rows.iter().flat_map(|(_, c)| c).any(|c| is_comma_number(c));
         Ok(Table {
             file: file.to_owned(),
             heading_line,
@@ -165,7 +161,12 @@ impl Table {
     ///
     /// # Errors
     /// A fault with the cell's place where it is neither empty nor a finite number.
-    pub fn number(&self, line: usize, column: usize, cell: &str) -> Result<Option<f64>, Box<Fault>> {
+    pub fn number(
+        &self,
+        line: usize,
+        column: usize,
+        cell: &str,
+    ) -> Result<Option<f64>, Box<Fault>> {
         if cell.is_empty() || cell == "-" || cell == "–" {
             return Ok(None);
         }
@@ -282,13 +283,17 @@ fn read_headings(
     let mut faults = Vec::new();
     for (i, heading) in headings.iter().enumerate() {
         let place = Place::at(file, line, i + 1);
-        match split_heading(heading) {
-            Ok((name, unit)) => {
+        match Heading::parse(heading) {
+            Ok(Heading { name, unit, .. }) => {
                 if let Some(first) = columns.iter().find(|c| c.name == name && !name.is_empty()) {
                     faults.push(
                         Fault::new(
                             place,
-                            format!("the heading `{}` again (first in column {})", clip(&name), first.number),
+                            format!(
+                                "the heading `{}` again (first in column {})",
+                                clip(&name),
+                                first.number
+                            ),
                             "each heading once",
                         )
                         .remedy("rename or remove one of the two columns"),
@@ -301,7 +306,11 @@ fn read_headings(
                     });
                     continue;
                 }
-                columns.push(Column { name: String::new(), unit: None, number: i + 1 });
+                columns.push(Column {
+                    name: String::new(),
+                    unit: None,
+                    number: i + 1,
+                });
             }
             Err(e) => {
                 faults.push(Fault::new(
@@ -309,7 +318,11 @@ fn read_headings(
                     format!("the heading `{}`", clip(heading)),
                     e.to_string(),
                 ));
-                columns.push(Column { name: String::new(), unit: None, number: i + 1 });
+                columns.push(Column {
+                    name: String::new(),
+                    unit: None,
+                    number: i + 1,
+                });
             }
         }
     }
@@ -326,7 +339,11 @@ mod tests {
 
     #[test]
     fn reads_units_from_headings_and_keeps_line_numbers() {
-        let t = Table::read("p.csv", b"\xEF\xBB\xBF# note\nrun,power [W]\na,1.5\n\nb,2\n").unwrap();
+        let t = Table::read(
+            "p.csv",
+            b"\xEF\xBB\xBF# note\nrun,power [W]\na,1.5\n\nb,2\n",
+        )
+        .unwrap();
         assert_eq!(t.columns[1].name, "power");
         assert_eq!(t.rows[0].0, 3);
         assert_eq!(t.rows[1].0, 5);

@@ -1,0 +1,292 @@
+//! The cooling runs as numbers: settings by index, airflow by level, conditions about their means.
+
+use crate::bench::{Bench, Channel, Kind, Point};
+
+use super::blower::Blower;
+use super::lift::LiftModel;
+
+/// What stands on the airflow axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FlowScale {
+    /// Each level's mean measured airflow.
+    Airflow,
+    /// The relative speeds that `[fan]` states.
+    RelativeSpeed,
+    /// The level's number itself.
+    LevelNumber,
+    /// Nothing: the levels have only names.
+    None,
+}
+
+/// A fan level.
+#[derive(Clone, Debug)]
+pub struct Level {
+    /// As written in the table.
+    pub label: String,
+    /// Logarithm of airflow (or its stand-in) relative to the levels' geometric mean; none where unknown.
+    pub x: Option<f64>,
+    /// The airflow (m3/h), relative speed or number that `x` was taken from.
+    pub flow: Option<f64>,
+    /// Number of airflow readings behind it.
+    pub readings: usize,
+}
+
+/// A cooling run.
+#[derive(Clone, Debug)]
+pub struct DrawRow {
+    /// Index into [`DrawData::modes`].
+    pub mode: usize,
+    /// Index into [`DrawData::levels`].
+    pub level: usize,
+    /// Intake dry bulb, degC (the mean of all where a run has none).
+    pub intake: f64,
+    /// Ambient dry bulb, degC (the mean of all where a run has none).
+    pub ambient: f64,
+    /// Draw, W.
+    pub draw: f64,
+    /// Index into [`DrawData::blocks`].
+    pub block: usize,
+    /// Place in the order of testing.
+    pub order: Option<f64>,
+    /// Index into the bench's points.
+    pub point: usize,
+}
+
+/// Setting and conditions at which a form is evaluated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct At {
+    /// Index into [`DrawData::modes`].
+    pub mode: usize,
+    /// Index into [`DrawData::levels`].
+    pub level: usize,
+    /// Intake dry bulb, degC.
+    pub intake: f64,
+    /// Ambient dry bulb, degC.
+    pub ambient: f64,
+}
+
+/// All that the draw forms need to know of a bench.
+#[derive(Clone, Debug)]
+pub struct DrawData {
+    /// Modes in order of first appearance.
+    pub modes: Vec<String>,
+    /// Fan levels from low to high.
+    pub levels: Vec<Level>,
+    /// Blocks in order of first appearance.
+    pub blocks: Vec<String>,
+    /// Cooling runs.
+    pub rows: Vec<DrawRow>,
+    /// Which of the settings were tested: `tested[mode][level]` runs.
+    pub tested: Vec<Vec<usize>>,
+    /// What the airflow axis is made of.
+    pub flow_scale: FlowScale,
+    /// Mean intake of the cooling runs, degC.
+    pub intake_ref: f64,
+    /// Mean ambient of the cooling runs, degC.
+    pub ambient_ref: f64,
+    /// Whether every cooling run has an intake reading, and they differ.
+    pub intake_varied: bool,
+    /// Whether every cooling run has an ambient reading, and they differ.
+    pub ambient_varied: bool,
+    /// The blower's own draw, where fan-only runs tell it.
+    pub blower: Option<Blower>,
+    /// Temperature lift between the air states, where outlet and ambient were read.
+    pub lift: Option<LiftModel>,
+}
+
+/// A spread under which a condition counts as never varied, K: it is the scatter of a steady room. Common practice, no source.
+const VARIED_SPREAD_K: f64 = 0.5;
+
+impl DrawData {
+    /// Gathers the cooling runs of a bench. Runs without a finite draw cannot occur (reading refuses them).
+    pub fn from_bench(bench: &Bench) -> DrawData {
+        let cooling: Vec<(usize, &Point)> = bench
+            .points
+            .iter()
+            .enumerate()
+            .filter(|(_, p)| p.kind == Kind::Cooling)
+            .collect();
+        let mut modes: Vec<String> = Vec::new();
+        let mut blocks: Vec<String> = Vec::new();
+        for (_, p) in &cooling {
+            note(&mut modes, &p.mode);
+            note(&mut blocks, p.block.as_deref().unwrap_or(""));
+        }
+        let (levels, flow_scale) = levels_of(bench, &cooling);
+        let intakes: Vec<f64> = cooling.iter().filter_map(|(_, p)| p.intake_c()).collect();
+        let ambients: Vec<f64> = cooling.iter().filter_map(|(_, p)| p.ambient_c()).collect();
+        let intake_ref = mean_or(&intakes, 27.0);
+        let ambient_ref = mean_or(&ambients, 27.0);
+        let index = |list: &[String], what: &str| list.iter().position(|m| m == what).unwrap_or(0);
+        let rows: Vec<DrawRow> = cooling
+            .iter()
+            .map(|(i, p)| DrawRow {
+                mode: index(&modes, &p.mode),
+                level: levels.iter().position(|l| l.label == p.fan).unwrap_or(0),
+                intake: p.intake_c().unwrap_or(intake_ref),
+                ambient: p.ambient_c().unwrap_or(ambient_ref),
+                draw: p.draw_w(),
+                block: index(&blocks, p.block.as_deref().unwrap_or("")),
+                order: p.order,
+                point: *i,
+            })
+            .collect();
+        let mut tested = vec![vec![0; levels.len()]; modes.len()];
+        for r in &rows {
+            if let Some(n) = tested.get_mut(r.mode).and_then(|m| m.get_mut(r.level)) {
+                *n += 1;
+            }
+        }
+        let blower = Blower::from_bench(bench, &levels)
+            .filter(|b| rows.iter().all(|r| b.levels.get(r.level).is_some_and(|l| l.draw_w < 0.9 * r.draw)));
+        let mut data = DrawData {
+            intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
+            ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
+            modes,
+            levels,
+            blocks,
+            rows,
+            tested,
+            flow_scale,
+            intake_ref,
+            ambient_ref,
+            blower,
+            lift: None,
+        };
+        data.lift = LiftModel::from_bench(bench, &data);
+        data
+    }
+
+    /// The logarithmic airflow of a level; zero where unknown (forms that use it are then not offered).
+    pub fn x(&self, level: usize) -> f64 {
+        self.levels.get(level).and_then(|l| l.x).unwrap_or(0.0)
+    }
+
+    /// The blower's own draw at a level, W; zero where no fan-only runs tell it.
+    pub fn blower_w(&self, level: usize) -> f64 {
+        self.blower
+            .as_ref()
+            .and_then(|b| b.levels.get(level))
+            .map_or(0.0, |l| l.draw_w)
+    }
+
+    /// Conditions and setting of a run.
+    pub fn at(&self, row: &DrawRow) -> At {
+        At {
+            mode: row.mode,
+            level: row.level,
+            intake: row.intake,
+            ambient: row.ambient,
+        }
+    }
+
+    /// Lowest and highest tested intake of a mode's runs (of all where the mode has none), degC.
+    pub fn intake_range(&self, mode: usize) -> (f64, f64) {
+        let own: Vec<f64> = self.rows.iter().filter(|r| r.mode == mode).map(|r| r.intake).collect();
+        let all: Vec<f64> = self.rows.iter().map(|r| r.intake).collect();
+        range(if own.is_empty() { &all } else { &own })
+    }
+
+    /// Lowest and highest tested ambient, degC.
+    pub fn ambient_range(&self) -> (f64, f64) {
+        range(&self.rows.iter().map(|r| r.ambient).collect::<Vec<_>>())
+    }
+
+    /// Whether fan levels were varied within at least one mode.
+    pub fn fan_varied_within_a_mode(&self) -> bool {
+        self.tested.iter().any(|m| m.iter().filter(|n| **n > 0).count() > 1)
+    }
+}
+
+fn note(list: &mut Vec<String>, what: &str) {
+    if !list.iter().any(|m| m == what) {
+        list.push(what.to_owned());
+    }
+}
+
+fn mean_or(values: &[f64], otherwise: f64) -> f64 {
+    if values.is_empty() {
+        otherwise
+    } else {
+        values.iter().sum::<f64>() / values.len() as f64
+    }
+}
+
+fn range(values: &[f64]) -> (f64, f64) {
+    values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)))
+}
+
+fn spread(values: &[f64]) -> f64 {
+    let (a, b) = range(values);
+    if a.is_finite() { b - a } else { 0.0 }
+}
+
+/// The fan levels of the cooling and fan-only runs, low to high, with the best airflow axis there is.
+fn levels_of(bench: &Bench, cooling: &[(usize, &Point)]) -> (Vec<Level>, FlowScale) {
+    let mut labels: Vec<String> = Vec::new();
+    for (_, p) in cooling {
+        note(&mut labels, &p.fan);
+    }
+    for p in bench.of_kind(Kind::FanOnly) {
+        note(&mut labels, &p.fan);
+    }
+    let measured: Vec<(Option<f64>, usize)> = labels
+        .iter()
+        .map(|label| {
+            let flows: Vec<f64> = bench
+                .points
+                .iter()
+                .filter(|p| p.fan == *label && p.kind != Kind::Standby)
+                .filter_map(|p| p.get(Channel::Airflow))
+                .collect();
+            let geometric = (!flows.is_empty())
+                .then(|| (flows.iter().map(|f| f.ln()).sum::<f64>() / flows.len() as f64).exp());
+            (geometric, flows.len())
+        })
+        .collect();
+    let stated = |label: &String| {
+        bench
+            .fan
+            .levels
+            .iter()
+            .find(|l| l.level == *label)
+            .and_then(|l| l.relative_speed)
+    };
+    let number = |label: &String| label.parse::<f64>().ok().filter(|v| v.is_finite() && *v > 0.0);
+    let speeds: Vec<Option<f64>> = labels.iter().map(stated).collect();
+    let numbers: Vec<Option<f64>> = labels.iter().map(number).collect();
+    let flows: Vec<Option<f64>> = measured.iter().map(|m| m.0).collect();
+    let (scale, values) = if flows.iter().all(Option::is_some) {
+        (FlowScale::Airflow, flows)
+    } else if speeds.iter().all(Option::is_some) {
+        (FlowScale::RelativeSpeed, speeds)
+    } else if numbers.iter().all(Option::is_some) {
+        (FlowScale::LevelNumber, numbers)
+    } else {
+        (FlowScale::None, vec![None; labels.len()])
+    };
+    let logs: Vec<f64> = values.iter().flatten().map(|v| v.ln()).collect();
+    let centre = mean_or(&logs, 0.0);
+    let mut levels: Vec<Level> = labels
+        .into_iter()
+        .zip(values)
+        .zip(measured)
+        .map(|((label, flow), (_, readings))| Level {
+            label,
+            x: flow.map(|v| v.ln() - centre),
+            flow,
+            readings,
+        })
+        .collect();
+    levels.sort_by(|a, b| match (number(&a.label), number(&b.label)) {
+        (Some(p), Some(q)) => p.total_cmp(&q),
+        _ => match (a.x, b.x) {
+            (Some(p), Some(q)) => p.total_cmp(&q),
+            _ => a.label.cmp(&b.label),
+        },
+    });
+    (levels, scale)
+}

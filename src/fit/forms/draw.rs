@@ -1,0 +1,337 @@
+//! A form for the draw: setting × intake × ambient × scatter, linear in its parameters on a logarithmic scale.
+//!
+//! With the blower's own draw B known by level, ln(P − B) is the response, otherwise ln P. The scatter
+//! enters as weights, so that forms with proportional and with additive scatter are compared on the draw's own scale.
+
+use super::data::{At, DrawData};
+
+/// How the form depends on the setting. "Group" is a set of modes taken to be the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum SettingForm {
+    /// One value for all settings of a group.
+    Flat,
+    /// A value for each tested group and fan level.
+    Cell,
+    /// A value for each group plus one for each fan level.
+    Additive,
+    /// A value for each group, times airflow to one common power.
+    Power,
+    /// A value and a power of airflow for each group.
+    PowerByGroup,
+    /// A value for each group, times a common curve in airflow, quadratic in logarithms.
+    Quadratic,
+    /// A value for each group, times a curve in airflow of its own, quadratic in logarithms.
+    QuadraticByGroup,
+}
+
+/// How the form depends on the intake temperature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum IntakeForm {
+    /// Not at all.
+    None,
+    /// One slope.
+    Common,
+    /// A slope for each group.
+    ByGroup,
+    /// A slope that grows or falls with airflow.
+    ByFlow,
+    /// A slope for each group, all growing alike with airflow.
+    ByGroupAndFlow,
+    /// One slope and one bend.
+    Quadratic,
+    /// A slope for each group and one bend.
+    QuadraticByGroup,
+}
+
+/// How the form depends on the ambient temperature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum AmbientForm {
+    /// Not at all (beyond the lift, where that is in the form).
+    None,
+    /// One slope.
+    Common,
+}
+
+/// How the scatter between runs behaves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scatter {
+    /// A share of the draw.
+    Proportional,
+    /// The same number of watts at every draw.
+    Additive,
+}
+
+/// A form for the draw.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawForm {
+    /// Group of each mode; groups count from zero without gaps.
+    pub groups: Vec<usize>,
+    /// Dependence on the setting.
+    pub setting: SettingForm,
+    /// Dependence on the intake temperature.
+    pub intake: IntakeForm,
+    /// Dependence on the ambient temperature.
+    pub ambient: AmbientForm,
+    /// Whether ln(lift) is added, so that the draw bends as Carnot work does.
+    pub lift: bool,
+    /// Behaviour of the scatter.
+    pub scatter: Scatter,
+}
+
+impl DrawForm {
+    /// Number of groups of modes.
+    pub fn group_count(&self) -> usize {
+        self.groups.iter().max().map_or(0, |g| g + 1)
+    }
+
+    fn group(&self, mode: usize) -> usize {
+        self.groups.get(mode).copied().unwrap_or(0)
+    }
+
+    /// Runs of a group at a level.
+    fn tested(&self, data: &DrawData, group: usize, level: usize) -> bool {
+        data.tested
+            .iter()
+            .zip(&self.groups)
+            .any(|(runs, g)| *g == group && runs.get(level).is_some_and(|n| *n > 0))
+    }
+
+    fn cells(&self, data: &DrawData) -> Vec<(usize, usize)> {
+        (0..self.group_count())
+            .flat_map(|g| (0..data.levels.len()).map(move |l| (g, l)))
+            .filter(|(g, l)| self.tested(data, *g, *l))
+            .collect()
+    }
+
+    fn used_levels(&self, data: &DrawData) -> Vec<usize> {
+        (0..data.levels.len())
+            .filter(|l| data.tested.iter().any(|m| m.get(*l).is_some_and(|n| *n > 0)))
+            .collect()
+    }
+
+    /// Names of the columns, in words, in the order of [`DrawForm::row`].
+    pub fn names(&self, data: &DrawData) -> Vec<String> {
+        let g = self.group_count();
+        let group = |i: usize| self.group_name(data, i);
+        let level = |i: usize| data.levels.get(i).map_or("", |l| l.label.as_str());
+        let mut names: Vec<String> = Vec::new();
+        match self.setting {
+            SettingForm::Flat => {
+                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+            }
+            SettingForm::Cell => names.extend(
+                self.cells(data)
+                    .into_iter()
+                    .map(|(i, l)| format!("ln draw, {}, fan {}", group(i), level(l))),
+            ),
+            SettingForm::Additive => {
+                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+                names.extend(self.used_levels(data).into_iter().skip(1).map(|l| format!("fan {} over the lowest", level(l))));
+            }
+            _ => {
+                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+                let by_group = matches!(self.setting, SettingForm::PowerByGroup | SettingForm::QuadraticByGroup);
+                let curved = matches!(self.setting, SettingForm::Quadratic | SettingForm::QuadraticByGroup);
+                if by_group {
+                    names.extend((0..g).map(|i| format!("exponent of airflow, {}", group(i))));
+                } else {
+                    names.push("exponent of airflow".to_owned());
+                }
+                if curved && by_group {
+                    names.extend((0..g).map(|i| format!("bend with airflow, {}", group(i))));
+                } else if curved {
+                    names.push("bend with airflow".to_owned());
+                }
+            }
+        }
+        match self.intake {
+            IntakeForm::None => {}
+            IntakeForm::Common | IntakeForm::ByFlow | IntakeForm::Quadratic => names.push("slope with intake".to_owned()),
+            IntakeForm::ByGroup | IntakeForm::ByGroupAndFlow | IntakeForm::QuadraticByGroup => {
+                names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
+            }
+        }
+        if matches!(self.intake, IntakeForm::ByFlow | IntakeForm::ByGroupAndFlow) {
+            names.push("change of that slope with ln airflow".to_owned());
+        }
+        if matches!(self.intake, IntakeForm::Quadratic | IntakeForm::QuadraticByGroup) {
+            names.push("bend with intake".to_owned());
+        }
+        if self.ambient == AmbientForm::Common {
+            names.push("slope with ambient".to_owned());
+        }
+        names
+    }
+
+    /// Units of the parameters, in the order of [`DrawForm::names`]; `1` where there is none.
+    pub fn units(&self, data: &DrawData) -> Vec<&'static str> {
+        self.names(data)
+            .iter()
+            .map(|n| {
+                if n.starts_with("ln draw") {
+                    "ln W"
+                } else if n.starts_with("bend with intake") {
+                    "1/K2"
+                } else if n.starts_with("slope") || n.starts_with("change of that slope") {
+                    "1/K"
+                } else {
+                    "1"
+                }
+            })
+            .collect()
+    }
+
+    /// A group's modes in words.
+    pub fn group_name(&self, data: &DrawData, group: usize) -> String {
+        if self.group_count() == 1 {
+            return if data.modes.len() > 1 { "all modes".to_owned() } else { "all runs".to_owned() };
+        }
+        data.modes
+            .iter()
+            .zip(&self.groups)
+            .filter(|(_, g)| **g == group)
+            .map(|(m, _)| m.as_str())
+            .collect::<Vec<_>>()
+            .join(" + ")
+    }
+
+    /// The design row at a setting and conditions; `None` where the form says nothing about it
+    /// (a cell never tested, a level of unknown airflow).
+    pub fn row(&self, data: &DrawData, at: &At) -> Option<Vec<f64>> {
+        let g = self.group_count();
+        let group = self.group(at.mode);
+        let mut row = Vec::with_capacity(24);
+        let one_of = |row: &mut Vec<f64>, value: f64| {
+            for i in 0..g {
+                row.push(if i == group { value } else { 0.0 });
+            }
+        };
+        let x = || data.levels.get(at.level).and_then(|l| l.x);
+        match self.setting {
+            SettingForm::Flat => one_of(&mut row, 1.0),
+            SettingForm::Cell => {
+                let cells = self.cells(data);
+                let own = cells.iter().position(|c| *c == (group, at.level))?;
+                row.extend((0..cells.len()).map(|i| f64::from(u8::from(i == own))));
+            }
+            SettingForm::Additive => {
+                one_of(&mut row, 1.0);
+                let used = self.used_levels(data);
+                let own = used.iter().position(|l| *l == at.level)?;
+                row.extend((1..used.len()).map(|i| f64::from(u8::from(i == own))));
+            }
+            SettingForm::Power => {
+                one_of(&mut row, 1.0);
+                row.push(x()?);
+            }
+            SettingForm::PowerByGroup => {
+                one_of(&mut row, 1.0);
+                one_of(&mut row, x()?);
+            }
+            SettingForm::Quadratic => {
+                one_of(&mut row, 1.0);
+                let x = x()?;
+                row.push(x);
+                row.push(x * x);
+            }
+            SettingForm::QuadraticByGroup => {
+                one_of(&mut row, 1.0);
+                let x = x()?;
+                one_of(&mut row, x);
+                one_of(&mut row, x * x);
+            }
+        }
+        let t = at.intake - data.intake_ref;
+        match self.intake {
+            IntakeForm::None => {}
+            IntakeForm::Common => row.push(t),
+            IntakeForm::ByGroup => one_of(&mut row, t),
+            IntakeForm::ByFlow => {
+                row.push(t);
+                row.push(t * x()?);
+            }
+            IntakeForm::ByGroupAndFlow => {
+                one_of(&mut row, t);
+                row.push(t * x()?);
+            }
+            IntakeForm::Quadratic => {
+                row.push(t);
+                row.push(t * t);
+            }
+            IntakeForm::QuadraticByGroup => {
+                one_of(&mut row, t);
+                row.push(t * t);
+            }
+        }
+        if self.ambient == AmbientForm::Common {
+            row.push(at.ambient - data.ambient_ref);
+        }
+        Some(row)
+    }
+
+    /// The part of the response that has no parameter: ln(lift) where the form has it.
+    pub fn offset(&self, data: &DrawData, at: &At) -> Option<f64> {
+        if self.lift {
+            Some(data.lift.as_ref()?.lift_k(at)?.ln())
+        } else {
+            Some(0.0)
+        }
+    }
+
+    /// The slope of the response with intake at a point, 1/K: derivative of row·coef + offset.
+    pub fn intake_slope(&self, data: &DrawData, at: &At, coef: &[f64]) -> Option<f64> {
+        const STEP_K: f64 = 0.01;
+        let value = |d: f64| {
+            let at = At { intake: at.intake + d, ..*at };
+            let row = self.row(data, &at)?;
+            Some(dot(&row, coef) + self.offset(data, &at)?)
+        };
+        Some((value(STEP_K)? - value(-STEP_K)?) / (2.0 * STEP_K))
+    }
+
+    /// The form in a line of words.
+    pub fn words(&self, data: &DrawData) -> String {
+        let modes = if data.modes.len() < 2 {
+            String::new()
+        } else if self.group_count() == 1 {
+            ", modes alike".to_owned()
+        } else if self.group_count() == data.modes.len() {
+            ", modes apart".to_owned()
+        } else {
+            let groups: Vec<String> = (0..self.group_count()).map(|i| self.group_name(data, i)).collect();
+            format!(", modes as {}", groups.join(" | "))
+        };
+        let setting = match self.setting {
+            SettingForm::Flat => "one value",
+            SettingForm::Cell => "a value for each setting",
+            SettingForm::Additive => "a value for each fan level",
+            SettingForm::Power => "a power of airflow",
+            SettingForm::PowerByGroup => "a power of airflow for each mode",
+            SettingForm::Quadratic => "a bent power of airflow",
+            SettingForm::QuadraticByGroup => "a bent power of airflow for each mode",
+        };
+        let intake = match self.intake {
+            IntakeForm::None => "",
+            IntakeForm::Common => "; one intake slope",
+            IntakeForm::ByGroup => "; intake slope by mode",
+            IntakeForm::ByFlow => "; intake slope growing with airflow",
+            IntakeForm::ByGroupAndFlow => "; intake slope by mode and airflow",
+            IntakeForm::Quadratic => "; bent with intake",
+            IntakeForm::QuadraticByGroup => "; bent with intake, slope by mode",
+        };
+        let lift = if self.lift { "; times the lift" } else { "" };
+        let ambient = match self.ambient {
+            AmbientForm::None => "",
+            AmbientForm::Common => "; ambient slope",
+        };
+        let scatter = match self.scatter {
+            Scatter::Proportional => "",
+            Scatter::Additive => "; scatter in watts",
+        };
+        format!("{setting}{modes}{intake}{lift}{ambient}{scatter}")
+    }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}

@@ -1,0 +1,82 @@
+//! Temperature lift between the air states: what the compressor works against.
+//!
+//! A compressor's work at a given speed and evaporation goes with the lift between evaporating and condensing
+//! temperature; with ambient air held, the lift shrinks as the intake warms, so draw bends downwards. The offset
+//! ln(lift) gives a form that bend without a parameter of its own (Carnot work, any thermodynamics text).
+
+use crate::bench::{Bench, Channel};
+
+use super::data::{At, DrawData};
+
+/// Lift as a function of setting, intake and ambient: ambient + approaches − outlet, the outlet
+/// following the intake along each setting's own line with one common slope.
+#[derive(Clone, Debug)]
+pub struct LiftModel {
+    /// Outlet at the reference intake, by mode and level, degC; none where not tested.
+    outlet_at_ref: Vec<Vec<Option<f64>>>,
+    slope: f64,
+    intake_ref: f64,
+}
+
+/// Condensing above ambient plus evaporating below outlet, K. Common practice, no source: 10 to 15 K and 3 to 6 K.
+const APPROACHES_K: f64 = 16.0;
+/// Under this lift the Carnot picture means nothing; the offset is held there.
+const SMALLEST_LIFT_K: f64 = 6.0;
+
+impl LiftModel {
+    /// Fits the outlet lines; `None` unless every cooling run has intake, outlet and ambient and the intake was varied.
+    pub fn from_bench(bench: &Bench, data: &DrawData) -> Option<LiftModel> {
+        if !data.intake_varied {
+            return None;
+        }
+        let shape = || vec![vec![(0.0, 0.0, 0usize); data.levels.len()]; data.modes.len()];
+        let mut sums = shape();
+        let mut readings = Vec::with_capacity(data.rows.len());
+        for row in &data.rows {
+            let point = bench.points.get(row.point)?;
+            let outlet = point.get(Channel::OutletTemp)?;
+            point.get(Channel::AmbientTemp)?;
+            let cell = sums.get_mut(row.mode)?.get_mut(row.level)?;
+            cell.0 += row.intake;
+            cell.1 += outlet;
+            cell.2 += 1;
+            readings.push((row.mode, row.level, row.intake, outlet));
+        }
+        let mean = |mode: usize, level: usize| {
+            let (t, o, n) = *sums.get(mode)?.get(level)?;
+            (n > 0).then(|| (t / n as f64, o / n as f64))
+        };
+        let (mut sxy, mut sxx) = (0.0, 0.0);
+        for (mode, level, intake, outlet) in &readings {
+            let (t, o) = mean(*mode, *level)?;
+            sxy += (intake - t) * (outlet - o);
+            sxx += (intake - t).powi(2);
+        }
+        if sxx <= 0.0 {
+            return None;
+        }
+        let slope = sxy / sxx;
+        if !(0.0..=1.2).contains(&slope) {
+            return None;
+        }
+        let outlet_at_ref = (0..data.modes.len())
+            .map(|m| {
+                (0..data.levels.len())
+                    .map(|l| mean(m, l).map(|(t, o)| o + slope * (data.intake_ref - t)))
+                    .collect()
+            })
+            .collect();
+        Some(LiftModel {
+            outlet_at_ref,
+            slope,
+            intake_ref: data.intake_ref,
+        })
+    }
+
+    /// The lift, K; `None` at a setting that was never tested.
+    pub fn lift_k(&self, at: &At) -> Option<f64> {
+        let at_ref = (*self.outlet_at_ref.get(at.mode)?.get(at.level)?)?;
+        let outlet = at_ref + self.slope * (at.intake - self.intake_ref);
+        Some((at.ambient + APPROACHES_K - outlet).max(SMALLEST_LIFT_K))
+    }
+}

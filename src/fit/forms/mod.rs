@@ -1,0 +1,16 @@
+//! The forms that a unit's draw and capacity may take. The only part of this room that knows air conditioners.
+//!
+//! [`DrawData`] holds the cooling runs as numbers, [`Blower`] the blower's own draw by level,
+//! [`DrawForm`] a form in setting × conditions × scatter, [`family`] all forms worth trying on given data.
+
+mod blower;
+mod data;
+mod draw;
+mod family;
+mod lift;
+
+pub use blower::{Blower, BlowerSource, LevelDraw};
+pub use data::{At, DrawData, DrawRow, FlowScale, Level};
+pub use draw::{AmbientForm, DrawForm, IntakeForm, Scatter, SettingForm};
+pub use family::{family, partitions};
+pub use lift::LiftModel;
