@@ -6,8 +6,10 @@
 //!
 //! The room knows nothing of air conditioners but for the forms file.
 
+pub mod candidates;
 mod diagnostics;
 mod error;
+pub mod forms;
 mod linear;
 mod qr;
 mod rank;

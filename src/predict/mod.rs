@@ -1,1 +1,88 @@
-//! Room under construction.
+//! Predictions of the draw where nothing was tested, with intervals that hold what they promise, and their support.
+
+mod mixture;
+
+use crate::bench::{Bench, Channel};
+use crate::fit::candidates::{CandidateDraw, DrawFit};
+use crate::fit::forms::At;
+use mixture::{Component, mean, quantile};
+
+/// Whether a prediction lies within what was tested.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Support {
+    /// Within the tested intake (and ambient) range, at a tested setting.
+    Inside,
+    /// Beyond it.
+    Outside,
+}
+
+/// A predicted draw.
+#[derive(Clone, Debug)]
+pub struct Prediction {
+    /// Where it was asked for.
+    pub at: At,
+    /// Expected draw, W.
+    pub draw_w: f64,
+    /// Interval for the steady draw of one further run, as a perfect meter would read it, W.
+    pub run_w: (f64, f64),
+    /// Interval for the long-run mean, W.
+    pub mean_w: (f64, f64),
+    /// Inside or outside what was tested.
+    pub support: Support,
+    /// How far beyond the tested intake range, K; zero inside.
+    pub intake_beyond_k: f64,
+    /// How far beyond the tested ambient range, K; zero inside.
+    pub ambient_beyond_k: f64,
+    /// Whether this very setting was tested.
+    pub setting_tested: bool,
+}
+
+/// Predicts the draw at a setting and conditions, at a confidence level such as 0.95.
+///
+/// The interval joins the candidates by weight; each is a t distribution about its own curve with the scatter between
+/// runs, the coefficients' uncertainty and the instruments' shared parts (meter; thermometer times slope) in quadrature.
+/// `None` where no candidate says anything about the setting.
+pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Prediction> {
+    let data = &fit.data;
+    let (low, high) = data.intake_range(at.mode);
+    let intake_beyond_k = beyond(at.intake, low, high);
+    let (amb_low, amb_high) = data.ambient_range();
+    let ambient_beyond_k = beyond(at.ambient, amb_low, amb_high);
+    let setting_tested = data.tested.get(at.mode).and_then(|m| m.get(at.level)).is_some_and(|n| *n > 0);
+    let u_intake = bench.instrument_u(Channel::IntakeTemp, at.intake).shared;
+    let mut run = Vec::new();
+    let mut mean_parts = Vec::new();
+    for candidate in &fit.candidates {
+        let Some(d) = fit.draw_of(candidate, &at) else { continue };
+        let shared = shared_u(bench, &d, u_intake);
+        let mean_sd = d.mean_sd_w.hypot(shared).max(1e-9 * d.draw_w);
+        let run_sd = mean_sd.hypot(d.run_sd_w);
+        let part = |scale| Component { weight: candidate.weight, centre: d.draw_w, scale, dof: d.dof };
+        run.push(part(run_sd));
+        mean_parts.push(part(mean_sd));
+    }
+    let tail = (1.0 - level) / 2.0;
+    Some(Prediction {
+        at,
+        draw_w: mean(&run)?,
+        run_w: (quantile(&run, tail)?, quantile(&run, 1.0 - tail)?),
+        mean_w: (quantile(&mean_parts, tail)?, quantile(&mean_parts, 1.0 - tail)?),
+        support: if intake_beyond_k > INSIDE_SLACK_K || ambient_beyond_k > INSIDE_SLACK_K || !setting_tested { Support::Outside } else { Support::Inside },
+        intake_beyond_k,
+        ambient_beyond_k,
+        setting_tested,
+    })
+}
+
+/// Readings scatter about a set point; a target within this of the range counts as inside. Common practice, no source.
+const INSIDE_SLACK_K: f64 = 0.5;
+
+fn beyond(value: f64, low: f64, high: f64) -> f64 {
+    (value - high).max(low - value).max(0.0)
+}
+
+fn shared_u(bench: &Bench, d: &CandidateDraw, u_intake_k: f64) -> f64 {
+    let meter = bench.instrument_u(Channel::Power, d.draw_w).shared;
+    meter.hypot(d.intake_slope_w_per_k * u_intake_k)
+}

@@ -1,0 +1,235 @@
+//! Fitting every form of a family and weighing them against each other.
+//!
+//! Weights follow AICc (Hurvich and Tsai 1989; Burnham and Anderson 2002, ch. 2): exp(−Δ/2), normalised.
+//! AICc is that of the draw itself: forms with proportional and with additive scatter, with or without the blower
+//! taken off, stand on one scale because the change of variable is undone (see [`Candidate::aicc`]).
+
+use rayon::prelude::*;
+
+use super::forms::{At, DrawData, DrawForm, Scatter, family};
+use super::{FitError, LinearFit, least_squares};
+use nalgebra::DMatrix;
+
+/// A form fitted to the cooling runs.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    /// The form.
+    pub form: DrawForm,
+    /// Its least-squares fit: response ln(draw − blower) − offset, weights as the scatter asks.
+    pub fit: LinearFit,
+    /// n ln(RSS/n) + 2k + 2k(k+1)/(n−k−1), k counting the variance; RSS is of relative residuals of the draw.
+    pub aicc: f64,
+    /// Root mean square error of each run predicted without it, W.
+    pub loo_rmse_w: f64,
+    /// Share of belief among the candidates kept; they sum to one.
+    pub weight: f64,
+    /// Standard deviation between runs relative to the draw (or to the geometric mean draw, for additive scatter).
+    pub relative_sd: f64,
+}
+
+/// The candidates that the data leave credible, best first.
+#[derive(Clone, Debug)]
+pub struct DrawFit {
+    /// What was fitted.
+    pub data: DrawData,
+    /// Candidates kept, by falling weight. Never empty.
+    pub candidates: Vec<Candidate>,
+    /// How many forms were tried.
+    pub tried: usize,
+    /// Geometric mean draw, W: the scale of additive scatter.
+    pub typical_draw_w: f64,
+}
+
+/// Candidates this far behind the best in AICc are dropped: their weight is under e^-6 of its.
+const KEPT_WITHIN_AICC: f64 = 12.0;
+/// The most candidates kept.
+const MOST_KEPT: usize = 80;
+/// Under this relative residual variance runs are identical to rounding, and ln(RSS) would run away.
+const SMALLEST_RELATIVE_VARIANCE: f64 = 1e-10;
+/// Degrees of freedom that a form must leave: fewer, and its interval is a guess.
+const FEWEST_DOF: usize = 3;
+
+/// Why no curve could be fitted to the draw.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum DrawFitError {
+    /// Too few cooling runs.
+    #[error("{found} cooling runs; a curve with an interval needs at least {needed}. Add runs, best as repeats on another day")]
+    TooFewRuns {
+        /// Cooling runs in the bench.
+        found: usize,
+        /// The least that any form needs.
+        needed: usize,
+    },
+    /// Every form failed; the simplest one's reason.
+    #[error("no form could be fitted: {0}")]
+    Nothing(FitError),
+}
+
+/// Fits the whole family and weighs it.
+///
+/// # Errors
+/// [`DrawFitError`] where fewer than four cooling runs are there, or no form can be fitted.
+pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
+    let needed = FEWEST_DOF + 1;
+    if data.rows.len() < needed {
+        return Err(DrawFitError::TooFewRuns {
+            found: data.rows.len(),
+            needed,
+        });
+    }
+    let forms = family(&data);
+    let tried = forms.len();
+    let typical_draw_w = geometric_mean_draw(&data);
+    let fitted: Vec<Result<Candidate, FitError>> = forms
+        .into_par_iter()
+        .map(|form| fit_form(&data, form, typical_draw_w))
+        .collect();
+    let mut first_error = None;
+    let mut candidates = Vec::new();
+    for result in fitted {
+        match result {
+            Ok(c) if c.aicc.is_finite() => candidates.push(c),
+            Ok(_) => {}
+            Err(e) => {
+                first_error.get_or_insert(e);
+            }
+        }
+    }
+    candidates.sort_by(|a: &Candidate, b| a.aicc.total_cmp(&b.aicc));
+    let Some(best) = candidates.first().map(|c| c.aicc) else {
+        return Err(match first_error {
+            Some(e) => DrawFitError::Nothing(e),
+            None => DrawFitError::TooFewRuns {
+                found: data.rows.len(),
+                needed: data.rows.len() + 1,
+            },
+        });
+    };
+    candidates.retain(|c| c.aicc - best <= KEPT_WITHIN_AICC);
+    candidates.truncate(MOST_KEPT);
+    let total: f64 = candidates.iter().map(|c| (-(c.aicc - best) / 2.0).exp()).sum();
+    for c in &mut candidates {
+        c.weight = (-(c.aicc - best) / 2.0).exp() / total;
+    }
+    Ok(DrawFit {
+        data,
+        candidates,
+        tried,
+        typical_draw_w,
+    })
+}
+
+fn geometric_mean_draw(data: &DrawData) -> f64 {
+    (data.rows.iter().map(|r| r.draw.ln()).sum::<f64>() / data.rows.len() as f64).exp()
+}
+
+/// Fits one form.
+///
+/// # Errors
+/// [`FitError`] where the runs cannot carry it.
+pub fn fit_form(data: &DrawData, form: DrawForm, typical_draw_w: f64) -> Result<Candidate, FitError> {
+    let n = data.rows.len();
+    let mut x: Option<DMatrix<f64>> = None;
+    let mut y = Vec::with_capacity(n);
+    let mut weights = Vec::with_capacity(n);
+    for (i, run) in data.rows.iter().enumerate() {
+        let at = data.at(run);
+        let (Some(row), Some(offset)) = (form.row(data, &at), form.offset(data, &at)) else {
+            return Err(FitError::TooFewRows { n: i, p: n });
+        };
+        let p = row.len();
+        if n < p + FEWEST_DOF {
+            return Err(FitError::TooFewRows { n, p });
+        }
+        let m = x.get_or_insert_with(|| DMatrix::zeros(n, p));
+        for (j, v) in row.iter().enumerate() {
+            m[(i, j)] = *v;
+        }
+        let compressor = run.draw - data.blower_w(run.level);
+        y.push(compressor.ln() - offset);
+        let scale = match form.scatter {
+            Scatter::Proportional => run.draw,
+            Scatter::Additive => typical_draw_w,
+        };
+        weights.push((compressor / scale).powi(2));
+    }
+    let Some(x) = x else {
+        return Err(FitError::TooFewRows { n: 0, p: 1 });
+    };
+    let fit = least_squares(&x, &y, Some(&weights))?;
+    let nf = n as f64;
+    let k = (fit.p + 1) as f64;
+    let variance = (fit.rss / nf).max(SMALLEST_RELATIVE_VARIANCE);
+    let spare = nf - k - 1.0;
+    let aicc = if spare > 0.0 {
+        nf * variance.ln() + 2.0 * k + 2.0 * k * (k + 1.0) / spare
+    } else {
+        f64::INFINITY
+    };
+    let loo = fit.loo_residuals();
+    let loo_rmse_w = (data
+        .rows
+        .iter()
+        .zip(&loo)
+        .map(|(run, e)| ((run.draw - data.blower_w(run.level)) * e).powi(2))
+        .sum::<f64>()
+        / nf)
+        .sqrt();
+    let dof = fit.dof().max(1) as f64;
+    let relative_sd = (fit.rss / dof).max(SMALLEST_RELATIVE_VARIANCE).sqrt();
+    Ok(Candidate {
+        form,
+        fit,
+        aicc,
+        loo_rmse_w,
+        weight: 0.0,
+        relative_sd,
+    })
+}
+
+/// What a candidate says of the draw at a setting and conditions.
+#[derive(Clone, Copy, Debug)]
+pub struct CandidateDraw {
+    /// Expected draw, W.
+    pub draw_w: f64,
+    /// The compressor side of it, W (all of it where the blower is not known).
+    pub compressor_w: f64,
+    /// Standard uncertainty of the expected draw from the fitted coefficients, W.
+    pub mean_sd_w: f64,
+    /// Standard deviation of a further run about it, W.
+    pub run_sd_w: f64,
+    /// Degrees of freedom behind both.
+    pub dof: f64,
+    /// Change of the draw with intake there, W/K.
+    pub intake_slope_w_per_k: f64,
+}
+
+impl DrawFit {
+    /// The candidate with the most weight.
+    pub fn best(&self) -> &Candidate {
+        &self.candidates[0]
+    }
+
+    /// What one candidate says; `None` where it says nothing about the setting.
+    pub fn draw_of(&self, candidate: &Candidate, at: &At) -> Option<CandidateDraw> {
+        let row = candidate.form.row(&self.data, at)?;
+        let offset = candidate.form.offset(&self.data, at)?;
+        let compressor_w = (candidate.fit.predict(&row) + offset).exp();
+        let draw_w = compressor_w + self.data.blower_w(at.level);
+        let factor = candidate.fit.mean_variance_factor(&row);
+        let run_sd_w = match candidate.form.scatter {
+            Scatter::Proportional => candidate.relative_sd * draw_w,
+            Scatter::Additive => candidate.relative_sd * self.typical_draw_w,
+        };
+        let slope = candidate.form.intake_slope(&self.data, at, &candidate.fit.coef)?;
+        let all_finite = compressor_w.is_finite() && factor.is_finite() && run_sd_w.is_finite();
+        all_finite.then_some(CandidateDraw {
+            draw_w,
+            compressor_w,
+            mean_sd_w: compressor_w * candidate.relative_sd * factor.max(0.0).sqrt(),
+            run_sd_w,
+            dof: candidate.fit.dof().max(1) as f64,
+            intake_slope_w_per_k: compressor_w * slope,
+        })
+    }
+}
