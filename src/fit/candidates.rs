@@ -19,6 +19,8 @@ pub struct Candidate {
     pub fit: LinearFit,
     /// n ln(RSS/n) + 2k + 2k(k+1)/(n−k−1), k counting the variance; RSS is of relative residuals of the draw.
     pub aicc: f64,
+    /// Logarithm of the odds given to the form before any run is seen.
+    pub log_prior: f64,
     /// Root mean square error of each run predicted without it, W.
     pub loo_rmse_w: f64,
     /// Share of belief among the candidates kept; they sum to one.
@@ -48,6 +50,17 @@ const MOST_KEPT: usize = 80;
 const SMALLEST_RELATIVE_VARIANCE: f64 = 1e-10;
 /// Degrees of freedom that a form must leave: fewer, and its interval is a guess.
 const FEWEST_DOF: usize = 3;
+
+/// Log odds of a form that bends as Carnot work does against the same form straight, before any run is seen:
+/// e to one, since the bend is physics and two or three intake temperatures hardly show it.
+const LIFT_LOG_PRIOR: f64 = 1.0;
+
+impl Candidate {
+    /// AICc less twice the log prior: what the weights are made from.
+    pub fn score(&self) -> f64 {
+        self.aicc - 2.0 * self.log_prior
+    }
+}
 
 /// Why no curve could be fitted to the draw.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -95,8 +108,8 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
             }
         }
     }
-    candidates.sort_by(|a: &Candidate, b| a.aicc.total_cmp(&b.aicc));
-    let Some(best) = candidates.first().map(|c| c.aicc) else {
+    candidates.sort_by(|a: &Candidate, b| a.score().total_cmp(&b.score()));
+    let Some(best) = candidates.first().map(Candidate::score) else {
         return Err(match first_error {
             Some(e) => DrawFitError::Nothing(e),
             None => DrawFitError::TooFewRuns {
@@ -105,11 +118,11 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
             },
         });
     };
-    candidates.retain(|c| c.aicc - best <= KEPT_WITHIN_AICC);
+    candidates.retain(|c| c.score() - best <= KEPT_WITHIN_AICC);
     candidates.truncate(MOST_KEPT);
-    let total: f64 = candidates.iter().map(|c| (-(c.aicc - best) / 2.0).exp()).sum();
+    let total: f64 = candidates.iter().map(|c| (-(c.score() - best) / 2.0).exp()).sum();
     for c in &mut candidates {
-        c.weight = (-(c.aicc - best) / 2.0).exp() / total;
+        c.weight = (-(c.score() - best) / 2.0).exp() / total;
     }
     Ok(DrawFit {
         data,
@@ -175,12 +188,14 @@ pub fn fit_form(data: &DrawData, form: DrawForm, typical_draw_w: f64) -> Result<
         .sum::<f64>()
         / nf)
         .sqrt();
+    let log_prior = if form.lift { LIFT_LOG_PRIOR } else { 0.0 };
     let dof = fit.dof().max(1) as f64;
     let relative_sd = (fit.rss / dof).max(SMALLEST_RELATIVE_VARIANCE).sqrt();
     Ok(Candidate {
         form,
         fit,
         aicc,
+        log_prior,
         loo_rmse_w,
         weight: 0.0,
         relative_sd,

@@ -1,5 +1,6 @@
 //! Predictions of the draw where nothing was tested, with intervals that hold what they promise, and their support.
 
+mod beyond;
 mod mixture;
 
 use crate::bench::{Bench, Channel};
@@ -46,21 +47,23 @@ pub struct Prediction {
 pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Prediction> {
     let data = &fit.data;
     let (low, high) = data.intake_range(at.mode);
-    let intake_beyond_k = beyond(at.intake, low, high);
+    let intake_beyond_k = distance_beyond(at.intake, low, high);
     let (amb_low, amb_high) = data.ambient_range();
-    let ambient_beyond_k = beyond(at.ambient, amb_low, amb_high);
+    let ambient_beyond_k = distance_beyond(at.ambient, amb_low, amb_high);
     let setting_tested = data.tested.get(at.mode).and_then(|m| m.get(at.level)).is_some_and(|n| *n > 0);
     let u_intake = bench.instrument_u(Channel::IntakeTemp, at.intake).shared;
+    let chance = beyond::ramp_chance(fit);
     let mut run = Vec::new();
     let mut mean_parts = Vec::new();
     for candidate in &fit.candidates {
         let Some(d) = fit.draw_of(candidate, &at) else { continue };
         let shared = shared_u(bench, &d, u_intake);
-        let mean_sd = d.mean_sd_w.hypot(shared).max(1e-9 * d.draw_w);
-        let run_sd = mean_sd.hypot(d.run_sd_w);
-        let part = |scale| Component { weight: candidate.weight, centre: d.draw_w, scale, dof: d.dof };
-        run.push(part(run_sd));
-        mean_parts.push(part(mean_sd));
+        for (share, centre, extra) in beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts {
+            let mean_sd = d.mean_sd_w.hypot(shared).hypot(extra).max(1e-9 * d.draw_w);
+            let part = |scale| Component { weight: candidate.weight * share, centre, scale, dof: d.dof };
+            run.push(part(mean_sd.hypot(d.run_sd_w)));
+            mean_parts.push(part(mean_sd));
+        }
     }
     let tail = (1.0 - level) / 2.0;
     Some(Prediction {
@@ -78,7 +81,7 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
 /// Readings scatter about a set point; a target within this of the range counts as inside. Common practice, no source.
 const INSIDE_SLACK_K: f64 = 0.5;
 
-fn beyond(value: f64, low: f64, high: f64) -> f64 {
+fn distance_beyond(value: f64, low: f64, high: f64) -> f64 {
     (value - high).max(low - value).max(0.0)
 }
 

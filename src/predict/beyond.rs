@@ -1,0 +1,91 @@
+//! What the unit's control may do beyond the tested intake range.
+//!
+//! Within the range the runs speak. Beyond it two things can go wrong that no fitted curve knows of: the curve may bend
+//! (its bend over the range is hardly seen with two or three intake temperatures), and a compressor whose speed ramps with intake may reach its
+//! top speed and clip. Both widen the interval; neither is invented from the runs' noise.
+
+use crate::fit::candidates::{Candidate, CandidateDraw, DrawFit};
+use crate::fit::forms::At;
+
+/// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
+/// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
+/// lighter lift of a warm intake at held ambient (Carnot work: down to about -1.5 % per K).
+const FIXED_SPEED_SLOPE: (f64, f64) = (-0.002, 0.007);
+/// The same for a speed that ramps with intake. Common practice, no source: full speed over some 10 to 20 K.
+const RAMP_SLOPE: (f64, f64) = (0.015, 0.008);
+/// Share of units whose speed ramps with intake, before any run is seen. Common practice, no source.
+const RAMP_PRIOR: f64 = 0.25;
+/// Chance that a ramping control has reached its top speed by the edge of the tested range. No source: even odds.
+const CLIPPED_SHARE: f64 = 0.5;
+/// Slope of ln(draw) with intake once clipped, 1/K: fixed speed, lift shrinking with warmer intake.
+const CLIPPED_SLOPE: (f64, f64) = (-0.008, 0.007);
+/// Standard deviation of an unseen bend of ln(draw) with intake, 1/K2: that of ln(lift) at lifts of 25 to 45 K
+/// (0.6 / lift^2) as doubt about a form that bends, or does not.
+const UNSEEN_BEND: f64 = 6e-4;
+
+/// Chance, from the slopes that the fit shows, that the control ramps the compressor with intake.
+pub fn ramp_chance(fit: &DrawFit) -> f64 {
+    let data = &fit.data;
+    let steepest = (0..data.modes.len())
+        .map(|mode| mode_slope(fit, mode))
+        .fold(f64::NEG_INFINITY, f64::max);
+    if !steepest.is_finite() {
+        return RAMP_PRIOR;
+    }
+    let density = |(m, s): (f64, f64)| (-0.5 * ((steepest - m) / s).powi(2)).exp() / s;
+    let ramp = RAMP_PRIOR * density(RAMP_SLOPE);
+    let fixed = (1.0 - RAMP_PRIOR) * density(FIXED_SPEED_SLOPE);
+    // Far above both, a slope speaks for a ramp however small the densities.
+    if steepest > RAMP_SLOPE.0 {
+        return (ramp / (ramp + fixed)).max(0.9);
+    }
+    ramp / (ramp + fixed)
+}
+
+/// Weighted mean relative slope of a mode's tested settings at the reference conditions, 1/K.
+fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
+    let data = &fit.data;
+    let (mut sum, mut total) = (0.0, 0.0);
+    for candidate in &fit.candidates {
+        for level in 0..data.levels.len() {
+            if data.tested.get(mode).and_then(|m| m.get(level)).is_none_or(|n| *n == 0) {
+                continue;
+            }
+            let at = At { mode, level, intake: data.intake_ref, ambient: data.ambient_ref };
+            if let Some(d) = fit.draw_of(candidate, &at) {
+                sum += candidate.weight * d.intake_slope_w_per_k / d.compressor_w;
+                total += candidate.weight;
+            }
+        }
+    }
+    sum / total
+}
+
+/// A candidate's opinion beyond the range: the curve carried on, and the control clipped, with their shares.
+pub struct Opinions {
+    /// Share, centre (W) and extra standard deviation (W) of each.
+    pub parts: Vec<(f64, f64, f64)>,
+}
+
+/// Splits a candidate's opinion at `at`, which lies `beyond_k` past the tested range `(low, high)`.
+pub fn opinions(fit: &DrawFit, candidate: &Candidate, at: &At, d: &CandidateDraw, range: (f64, f64), chance: f64) -> Opinions {
+    let (low, high) = range;
+    let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
+    if beyond_k <= 0.0 {
+        return Opinions { parts: vec![(1.0, d.draw_w, 0.0)] };
+    }
+    let bend = 0.5 * UNSEEN_BEND * beyond_k * (beyond_k + (high - low)) * d.compressor_w;
+    let above = at.intake > high;
+    let edge = At { intake: if above { high } else { low }, ..*at };
+    let Some(at_edge) = fit.draw_of(candidate, &edge) else {
+        return Opinions { parts: vec![(1.0, d.draw_w, bend)] };
+    };
+    let clip = if above { chance * CLIPPED_SHARE } else { chance * CLIPPED_SHARE * 0.5 };
+    let blower = d.draw_w - d.compressor_w;
+    let sign = if above { 1.0 } else { -1.0 };
+    let clipped = blower + at_edge.compressor_w * (CLIPPED_SLOPE.0 * beyond_k * sign).exp();
+    let clipped_sd = at_edge.compressor_w * CLIPPED_SLOPE.1 * beyond_k;
+    Opinions {
+        parts: vec![(1.0 - clip, d.draw_w, bend), (clip, clipped, clipped_sd)],
+    }
+}
