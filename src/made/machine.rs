@@ -72,8 +72,21 @@ pub fn median(values: &[f64]) -> f64 {
     sorted.sort_by(f64::total_cmp);
     let half = sorted.len() / 2;
     match (sorted.get(half), sorted.get(half.wrapping_sub(1))) {
-        (Some(upper), Some(lower)) if sorted.len() % 2 == 0 => 0.5 * (lower + upper),
+        (Some(upper), Some(lower)) if sorted.len().is_multiple_of(2) => 0.5 * (lower + upper),
         (Some(middle), _) => *middle,
         _ => f64::NAN,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::median;
+
+    #[test]
+    fn the_median_of_few() {
+        assert!(median(&[]).is_nan());
+        assert_eq!(median(&[3.0]), 3.0);
+        assert_eq!(median(&[4.0, 1.0]), 2.5);
+        assert_eq!(median(&[9.0, 1.0, 2.0]), 2.0);
     }
 }

@@ -2,6 +2,8 @@
 //!
 //! A small physical model ([`model`]) with a control board ([`control`]) gives each run's true state; instruments ([`rows`])
 //! read it. Nothing here shares a formula with the curves that the tool fits, so that a good score is earned.
+//!
+//! [`score`] says how well verdicts and intervals did; `cargo run --release --example calibrate` runs the tool over both kinds of benches.
 
 pub mod bench;
 pub mod control;
@@ -12,5 +14,6 @@ pub mod kind;
 pub mod machine;
 pub mod model;
 pub mod rows;
+pub mod score;
 pub mod truth;
 pub mod unit;

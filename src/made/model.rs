@@ -312,16 +312,6 @@ mod tests {
             .collect()
     }
 
-    /// Each figure's smallest and largest value over many units.
-    fn range(figure: impl Fn(&Cooler) -> f64) -> (f64, f64) {
-        units(60)
-            .iter()
-            .map(figure)
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-                (a.min(v), b.max(v))
-            })
-    }
-
     fn side_w(s: &Steady) -> f64 {
         s.compressor_side_w
     }
