@@ -8,6 +8,7 @@
 
 pub mod candidates;
 mod diagnostics;
+pub mod equation;
 mod error;
 pub mod forms;
 mod linear;
@@ -16,6 +17,7 @@ mod rank;
 mod real;
 
 pub use diagnostics::TotalAbout;
+pub use equation::{Curve, CurveOnData, Equation, EquationError, EquationProblem};
 pub use error::FitError;
 pub use linear::{LinearFit, least_squares, least_squares_extended};
 pub use rank::{RankReport, rank_report};
