@@ -79,7 +79,7 @@ impl<const N: usize> Scalar for DualSVec64<N> {
         let value = base.powf(power);
         let mut eps = num_dual::Derivative::none();
         if self.eps.0.is_some() {
-            eps = eps + self.eps * (power * base.powf(power - 1.0));
+            eps += self.eps * (power * base.powf(power - 1.0));
         }
         if exponent.eps.0.is_some() {
             // x^p → 0 with x for p > 0, and so does its slope in p.
@@ -88,7 +88,7 @@ impl<const N: usize> Scalar for DualSVec64<N> {
             } else {
                 value * base.ln()
             };
-            eps = eps + exponent.eps * slope;
+            eps += exponent.eps * slope;
         }
         Self::new(value, eps)
     }
