@@ -164,7 +164,7 @@ const fn offset_row(
 }
 
 /// International table British thermal unit in J: exact (NIST SP 811, appendix B.8, 2008).
-const BTU_J: f64 = 1055.055_852_62;
+const BTU_J: f64 = 1_055.055_852_62;
 /// International foot in m: exact (NIST SP 811, appendix B.8, 2008).
 const FOOT_M: f64 = 0.3048;
 /// Avoirdupois pound in kg: exact (NIST SP 811, appendix B.8, 2008).
@@ -220,13 +220,13 @@ static TABLE: &[Row] = &{
         row("kPa", D::Pressure, 1000.0, 1.0, &[]),
         row("mbar", D::Pressure, 100.0, 1.0, &["millibar"]),
         row("bar", D::Pressure, 1.0e5, 1.0, &[]),
-        row("inHg", D::Pressure, 3386.388_640_341, 1.0, &[]),
+        row("inHg", D::Pressure, 3_386.388_640_341, 1.0, &[]),
         row("mmHg", D::Pressure, 133.322_387_415, 1.0, &[]),
         row("inH2O", D::Pressure, 249.088_91, 1.0, &["inwg", "inwc"]),
         row(
             "psi",
             D::Pressure,
-            6894.757_293_168,
+            6_894.757_293_168,
             1.0,
             &["psia", "lbf/in2"],
         ),
