@@ -112,6 +112,12 @@ impl Accuracy {
     pub fn limit_at(&self, reading: f64) -> f64 {
         self.relative * reading.abs() + self.absolute
     }
+
+    /// Standard uncertainty at a reading when the accuracy is stated as limits: the limit divided by the root of three,
+    /// every error within the limits being as likely as any other (JCGM 100:2008, 4.3.7).
+    pub fn standard_at(&self, reading: f64) -> f64 {
+        self.limit_at(reading) / 3f64.sqrt()
+    }
 }
 
 enum Term {

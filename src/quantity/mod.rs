@@ -1,7 +1,7 @@
 //! Quantities: numbers with units, as people write them and as the program computes with them.
 //!
 //! Text comes in with a unit (`"26.5 degC"`, `intake_temp [degF]`, `"0.5 % of reading + 0.02 A"`) and leaves this room as a
-//! plain `f64` in the base unit of its [`Dimension`]. Every other room computes in base units only:
+//! plain `f64` in the base unit of its [`Dimension`]; a standard uncertainty is a [`Split`]. Every other room computes in base units only:
 //!
 //! | dimension | base unit |
 //! | --- | --- |
@@ -22,6 +22,7 @@ mod error;
 mod heading;
 mod parse;
 mod show;
+mod split;
 mod unit;
 
 pub use accuracy::Accuracy;
@@ -29,4 +30,5 @@ pub use error::{UnitError, UnitErrorKind};
 pub use heading::Heading;
 pub use parse::{parse_quantity, parse_quantity_written};
 pub use show::{System, decimals_for, fixed, significant, to_uncertainty, with_uncertainty};
+pub use split::Split;
 pub use unit::{Dimension, Unit};

@@ -1,0 +1,29 @@
+//! Pressure from altitude, and standard air.
+
+use super::error::{AirError, within};
+
+/// Standard atmosphere, Pa: exact.
+pub const STANDARD_PRESSURE_PA: f64 = 101_325.0;
+
+/// Dry air per m3 of "standard" flow, kg: 0.075 lb/ft3 (convention of ASHRAE 37 and 51, from memory).
+/// Other conventions use 1.2 or 1.204: a flow stated as standard must say which.
+pub const STANDARD_AIR_KG_M3: f64 = 0.075 * 16.018_463_373_96;
+
+/// Pressure of the standard atmosphere at an altitude in m, Pa.
+///
+/// p = 101 325 (1 − 2.25577e-5 h)^5.2559. Weather moves the pressure by about ±3 % (common practice, no source):
+/// a barometer reading is better.
+///
+/// Source: ASHRAE Handbook—Fundamentals (2017), ch. 1, eq. 3.
+///
+/// # Errors
+/// An altitude outside −500…5000 m.
+pub fn pressure_at_altitude_pa(altitude_m: f64) -> Result<f64, AirError> {
+    let h = within("altitude", altitude_m, -500.0, 5000.0, "m")?;
+    Ok(STANDARD_PRESSURE_PA * (1.0 - 2.255_77e-5 * h).powf(5.2559))
+}
+
+/// Flow of standard air, m3/h, that carries a dry-air mass flow in kg/s.
+pub fn standard_flow_m3h(dry_air_kg_s: f64) -> f64 {
+    dry_air_kg_s / STANDARD_AIR_KG_M3 * 3600.0
+}
