@@ -1,5 +1,6 @@
 //! Promises of the made benches: they repeat, they are what their truth says, and the demo's files are the ones that the program makes.
 
+use steadydraw::bench::Bench;
 use steadydraw::made::bench::{Kind, Options, make};
 use steadydraw::made::demo;
 use steadydraw::made::truth::Truth;
@@ -266,4 +267,24 @@ fn a_truth_survives_its_file() {
         assert!((a.mean_w - b.mean_w).abs() < 1e-9 && (a.new_run_w - b.new_run_w).abs() < 1e-9);
     }
     assert!(Truth::from_json("{}").is_err());
+}
+
+#[test]
+fn the_demo_and_every_kind_can_be_read_without_a_remark() {
+    let demo = Bench::embedded(demo::files()).unwrap();
+    assert!(demo.findings.is_empty(), "{:?}", demo.findings);
+    for kind in Kind::ALL {
+        for seed in 0..4 {
+            let made = make(kind, seed, &Options::default());
+            let bench = Bench::from_texts(&made.toml, &made.points_csv);
+            let bench = bench.unwrap_or_else(|e| panic!("{} seed {seed}: {e}", kind.name()));
+            assert!(
+                bench.findings.is_empty(),
+                "{} seed {seed}: {:?}",
+                kind.name(),
+                bench.findings
+            );
+            assert_eq!(bench.points.len() + 1, made.points_csv.lines().count());
+        }
+    }
 }

@@ -1,0 +1,359 @@
+//! Runs the tool over benches whose truth is known, and says how good its intervals are.
+//!
+//! `cargo run --release --example calibrate -- --benches 20`
+//!
+//! Two sorts of benches: the practice benches of a folder (`--practice DIR`, by default `../shared/practice/points`; said loudly when
+//! missing) and made ones of every kind. Beside the tool stands the plainest honest method on the same benches: one level for each
+//! tested cell and common slopes in intake and ambient.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use clap::Parser;
+use nalgebra::DMatrix;
+use steadydraw::bench::{Bench, Channel};
+use steadydraw::fit::candidates::{DrawFit, fit_draw};
+use steadydraw::fit::forms::{At, DrawData};
+use steadydraw::fit::{LinearFit, least_squares};
+use steadydraw::made::bench::{Kind, Options, make};
+use steadydraw::made::score::{Interval, Outcome, Share, Summary};
+use steadydraw::made::truth::{Target, Truth};
+use steadydraw::predict::predict;
+use steadydraw::stats::student_t;
+
+/// Scores of other methods on benches like the practice benches: mean interval score of the 95 % run interval ÷ true draw.
+const YARDSTICKS: &str = "Yardsticks on benches like the practice ones: one level a cell 0.090 inside, 0.22 outside; \
+                          AICc averaging over 30 forms 0.074 inside, 0.146 outside.";
+
+#[derive(Parser)]
+struct Args {
+    /// Made benches of each kind.
+    #[arg(long, default_value_t = 12)]
+    benches: u64,
+    /// First seed.
+    #[arg(long, default_value_t = 0)]
+    seed: u64,
+    /// Folder of practice benches.
+    #[arg(long, default_value = "../shared/practice/points")]
+    practice: PathBuf,
+    /// Add outlying runs to the made benches.
+    #[arg(long)]
+    outliers: bool,
+    /// Add day effects to the made benches.
+    #[arg(long)]
+    day_effects: bool,
+    /// Only kinds whose name contains this.
+    #[arg(long, default_value = "")]
+    kind: String,
+    /// Name each bench whose mean interval score outside is above this share of the draw.
+    #[arg(long, default_value_t = f64::INFINITY)]
+    name_above: f64,
+}
+
+type Failure = Box<dyn std::error::Error>;
+
+/// What one method said about one kind's targets, inside and outside.
+#[derive(Default)]
+struct Outcomes {
+    inside: Vec<Outcome>,
+    outside: Vec<Outcome>,
+}
+
+impl Outcomes {
+    fn put(&mut self, target: &Target, outcome: Outcome) {
+        if target.place == "inside" {
+            &mut self.inside
+        } else {
+            &mut self.outside
+        }
+        .push(outcome);
+    }
+
+    fn append(&mut self, other: &Self) {
+        self.inside.extend(&other.inside);
+        self.outside.extend(&other.outside);
+    }
+}
+
+/// All that was found about one kind of bench.
+#[derive(Default)]
+struct Tally {
+    tool: Outcomes,
+    plain: Outcomes,
+    silent: usize,
+    benches: usize,
+    time: Duration,
+}
+
+fn main() -> Result<(), Failure> {
+    let args = Args::parse();
+    let practice = practice(&args)?;
+    if practice.is_empty() {
+        println!(
+            "NO PRACTICE BENCHES under {}: that half is skipped.\n",
+            args.practice.display()
+        );
+    } else {
+        report("Practice benches", &practice);
+        println!("{YARDSTICKS}\n");
+    }
+    report("Made benches", &made(&args)?);
+    Ok(())
+}
+
+fn practice(args: &Args) -> Result<BTreeMap<String, Tally>, Failure> {
+    let mut tallies = BTreeMap::new();
+    let Ok(folders) = std::fs::read_dir(&args.practice) else {
+        return Ok(tallies);
+    };
+    let mut folders: Vec<PathBuf> = folders
+        .filter_map(|entry| entry.ok().map(|e| e.path()))
+        .collect();
+    folders.sort();
+    for (number, folder) in folders.iter().enumerate() {
+        let truth = Truth::from_json(&std::fs::read_to_string(folder.join("truth.json"))?)?;
+        if !truth.kind.contains(&args.kind) {
+            continue;
+        }
+        let bench = Bench::open(folder)?;
+        let name = folder
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        score(
+            args,
+            &name,
+            number,
+            &bench,
+            &truth,
+            tallies.entry(truth.kind.clone()).or_default(),
+        )?;
+    }
+    Ok(tallies)
+}
+
+fn made(args: &Args) -> Result<BTreeMap<String, Tally>, Failure> {
+    let options = Options {
+        outliers: args.outliers,
+        day_effects: args.day_effects,
+    };
+    let mut tallies = BTreeMap::new();
+    let mut number = 0;
+    for kind in Kind::ALL
+        .into_iter()
+        .filter(|kind| kind.name().contains(&args.kind))
+    {
+        for seed in args.seed..args.seed + args.benches {
+            let made = make(kind, seed, &options);
+            let bench = Bench::from_texts(&made.toml, &made.points_csv)?;
+            let name = format!("{} seed {seed}", kind.name());
+            let tally = tallies.entry(kind.name().to_string()).or_default();
+            score(args, &name, number, &bench, &made.truth, tally)?;
+            number += 1;
+        }
+    }
+    Ok(tallies)
+}
+
+fn score(
+    args: &Args,
+    name: &str,
+    number: usize,
+    bench: &Bench,
+    truth: &Truth,
+    tally: &mut Tally,
+) -> Result<(), Failure> {
+    let start = Instant::now();
+    let fit = fit_draw(DrawData::from_bench(bench)).map_err(|e| format!("{name}: {e}"))?;
+    let plain = Plain::fit(bench, &fit);
+    let mut own = Outcomes::default();
+    for target in &truth.targets {
+        let Some(at) = find(&fit, target) else {
+            tally.silent += 1;
+            continue;
+        };
+        match tool(bench, &fit, at, target, number) {
+            Some(outcome) => own.put(target, outcome),
+            None => tally.silent += 1,
+        }
+    }
+    tally.time += start.elapsed();
+    tally.benches += 1;
+    if let Some(summary) = Summary::of(&own.outside)
+        && summary.run_score > args.name_above
+    {
+        println!(
+            "{name}: score outside {:.3}, 95 % holds {:.2}",
+            summary.run_score, summary.run_95.value
+        );
+    }
+    tally.tool.append(&own);
+    for target in &truth.targets {
+        let outcome = find(&fit, target).and_then(|at| plain.as_ref()?.outcome(at, target, number));
+        if let Some(outcome) = outcome {
+            tally.plain.put(target, outcome);
+        }
+    }
+    Ok(())
+}
+
+fn find(fit: &DrawFit, target: &Target) -> Option<At> {
+    let mode = fit
+        .data
+        .modes
+        .iter()
+        .position(|mode| *mode == target.mode)?;
+    let level = fit
+        .data
+        .levels
+        .iter()
+        .position(|level| level.label == target.fan.to_string())?;
+    Some(At {
+        mode,
+        level,
+        intake: target.intake_c,
+        ambient: target.ambient_c,
+    })
+}
+
+fn tool(bench: &Bench, fit: &DrawFit, at: At, target: &Target, number: usize) -> Option<Outcome> {
+    let p95 = predict(bench, fit, at, 0.95)?;
+    let p80 = predict(bench, fit, at, 0.80)?;
+    let interval = |(low, high)| Interval { low, high };
+    Some(Outcome {
+        bench: number,
+        mean_w: target.mean_w,
+        new_run_w: target.new_run_w,
+        predicted_w: p95.draw_w,
+        run_95: interval(p95.run_w),
+        run_80: interval(p80.run_w),
+        mean_95: interval(p95.mean_w),
+        mean_80: interval(p80.mean_w),
+    })
+}
+
+/// One level for each tested cell, common slopes in intake and ambient, additive scatter, the meter's shared error.
+struct Plain {
+    cells: Vec<(usize, usize)>,
+    centre: (f64, f64),
+    fit: LinearFit,
+    meter: f64,
+}
+
+impl Plain {
+    fn fit(bench: &Bench, fit: &DrawFit) -> Option<Self> {
+        let data = &fit.data;
+        let mut cells: Vec<(usize, usize)> =
+            data.rows.iter().map(|row| (row.mode, row.level)).collect();
+        cells.sort_unstable();
+        cells.dedup();
+        let centre = (data.intake_ref, data.ambient_ref);
+        let design: Vec<Vec<f64>> = data
+            .rows
+            .iter()
+            .filter_map(|row| Self::row(&cells, centre, &data.at(row)))
+            .collect();
+        let x = DMatrix::from_fn(design.len(), cells.len() + 2, |i, j| design[i][j]);
+        let y: Vec<f64> = data.rows.iter().map(|row| row.draw).collect();
+        let meter = bench.instrument_u(Channel::Power, 100.0).shared / 100.0;
+        Some(Self {
+            cells,
+            centre,
+            fit: least_squares(&x, &y, None).ok()?,
+            meter,
+        })
+    }
+
+    fn row(cells: &[(usize, usize)], centre: (f64, f64), at: &At) -> Option<Vec<f64>> {
+        let own = cells.iter().position(|cell| *cell == (at.mode, at.level))?;
+        let mut row = vec![0.0; cells.len() + 2];
+        row[own] = 1.0;
+        row[cells.len()] = at.intake - centre.0;
+        row[cells.len() + 1] = at.ambient - centre.1;
+        Some(row)
+    }
+
+    fn outcome(&self, at: At, target: &Target, number: usize) -> Option<Outcome> {
+        let row = Self::row(&self.cells, self.centre, &at)?;
+        let centre = self.fit.predict(&row);
+        let s2 = self.fit.sigma2()?;
+        let mean_var = s2 * self.fit.mean_variance_factor(&row) + (self.meter * centre).powi(2);
+        let interval = |variance: f64, level: f64| {
+            let half =
+                student_t::quantile(0.5 + level / 2.0, self.fit.dof() as f64) * variance.sqrt();
+            Interval {
+                low: centre - half,
+                high: centre + half,
+            }
+        };
+        Some(Outcome {
+            bench: number,
+            mean_w: target.mean_w,
+            new_run_w: target.new_run_w,
+            predicted_w: centre,
+            run_95: interval(mean_var + s2, 0.95),
+            run_80: interval(mean_var + s2, 0.80),
+            mean_95: interval(mean_var, 0.95),
+            mean_80: interval(mean_var, 0.80),
+        })
+    }
+}
+
+fn report(title: &str, tallies: &BTreeMap<String, Tally>) {
+    println!(
+        "{title}. Shares of truths held, in %; score = mean interval score of the 95 % run interval ÷ true draw."
+    );
+    println!(
+        "kind                      benches where     n  run95    ±  run80  mean95  mean80   score  width    rms  plain95  plain score"
+    );
+    let mut all = Tally::default();
+    for (kind, tally) in tallies {
+        lines(kind, tally);
+        all.tool.append(&tally.tool);
+        all.plain.append(&tally.plain);
+        all.silent += tally.silent;
+        all.benches += tally.benches;
+        all.time += tally.time;
+    }
+    lines("all", &all);
+    println!(
+        "{} targets without a prediction; {:.0} ms a bench.\n",
+        all.silent,
+        1000.0 * all.time.as_secs_f64() / all.benches.max(1) as f64
+    );
+}
+
+fn lines(kind: &str, tally: &Tally) {
+    let places = [
+        ("inside", &tally.tool.inside, &tally.plain.inside),
+        ("outside", &tally.tool.outside, &tally.plain.outside),
+    ];
+    for (place, tool, plain) in places {
+        let Some(s) = Summary::of(tool) else { continue };
+        let percent = |share: Share| 100.0 * share.value;
+        let error = s
+            .run_95
+            .std_error
+            .map_or("  -".to_string(), |e| format!("{:.1}", 100.0 * e));
+        let plain = Summary::of(plain);
+        println!(
+            "{kind:24} {:8} {place:8} {:5}  {:5.1} {error:>4}  {:5.1}   {:5.1}   {:5.1}  {:.4}  {:.3}  {:.4}  {}",
+            s.benches,
+            s.outcomes,
+            percent(s.run_95),
+            percent(s.run_80),
+            percent(s.mean_95),
+            percent(s.mean_80),
+            s.run_score,
+            s.run_width,
+            s.rms_error,
+            plain.map_or("-".to_string(), |p| format!(
+                "  {:5.1}       {:.4}",
+                percent(p.run_95),
+                p.run_score
+            )),
+        );
+    }
+}
