@@ -1,0 +1,209 @@
+//! The elasticity of the compressor-side draw: by how many per cent it follows a one per cent change of airflow.
+//!
+//! Within each mode, ln(draw − blower) is regressed on ln(airflow of the level), with the mode's own level and intake slope,
+//! a common ambient slope and block steps taken out. The interval is that of Student's t at run-level scatter, widened for
+//! the blower's own uncertainty and for the levels' airflow.
+
+use nalgebra::DMatrix;
+
+use crate::fit::forms::{DrawData, DrawRow};
+use crate::fit::{LinearFit, least_squares};
+use crate::stats::student_t;
+
+/// An elasticity with its interval.
+#[derive(Clone, Copy, Debug, serde::Serialize)]
+pub struct Elasticity {
+    /// Estimate.
+    pub value: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+    /// Standard uncertainty.
+    #[serde(skip)]
+    pub u: f64,
+    /// Degrees of freedom of the scatter.
+    #[serde(skip)]
+    pub dof: usize,
+}
+
+/// What to regress: which modes' runs, and which blower draw to take off.
+pub(super) struct Question<'a> {
+    pub data: &'a DrawData,
+    /// Modes taken together; each keeps its own level and intake slope.
+    pub modes: &'a [usize],
+    /// Blower draw by level, W.
+    pub blower_w: &'a [f64],
+    /// Its standard uncertainty by level, W.
+    pub blower_u: &'a [f64],
+    /// Relative uncertainty common to all levels' blower draws.
+    pub blower_common_u: f64,
+    /// Standard uncertainty of each level's logarithmic airflow.
+    pub flow_u: &'a [f64],
+}
+
+/// How the settings enter a regression.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fan {
+    /// Not at all.
+    Absent,
+    /// ln(airflow), one power for all modes.
+    Power,
+    /// ln(airflow), a power for each mode.
+    PowerByMode,
+    /// A step for each level.
+    Factor,
+}
+
+/// A regression made for a question.
+pub(super) struct Regression {
+    pub fit: LinearFit,
+    x: DMatrix<f64>,
+    weights: Vec<f64>,
+    rows: Vec<usize>,
+    fan_column: usize,
+}
+
+impl<'a> Question<'a> {
+    fn rows(&self) -> Vec<(usize, &'a DrawRow)> {
+        self.data
+            .rows
+            .iter()
+            .enumerate()
+            .filter(|(_, r)| self.modes.contains(&r.mode))
+            .collect()
+    }
+
+    fn compressor_w(&self, row: &DrawRow) -> f64 {
+        row.draw - self.blower_w.get(row.level).copied().unwrap_or(0.0)
+    }
+
+    /// Fits; drops block steps, then the ambient slope, then intake slopes by mode, where the runs cannot carry them.
+    pub fn regress(&self, fan: Fan) -> Option<Regression> {
+        let plans = [(true, true, true), (false, true, true), (false, true, false), (false, false, true), (false, false, false)];
+        plans
+            .into_iter()
+            .find_map(|(blocks, ambient, by_mode)| self.regress_with(fan, blocks, ambient, by_mode))
+    }
+
+    fn regress_with(&self, fan: Fan, blocks: bool, ambient: bool, slope_by_mode: bool) -> Option<Regression> {
+        let data = self.data;
+        let rows = self.rows();
+        let n = rows.len();
+        let k = self.modes.len();
+        let levels: Vec<usize> = (0..data.levels.len()).filter(|l| rows.iter().any(|(_, r)| r.level == *l)).collect();
+        let mut present: Vec<usize> = rows.iter().map(|(_, r)| r.block).collect();
+        present.sort_unstable();
+        present.dedup();
+        let block_steps: &[usize] = if blocks && present.len() > 1 { present.get(1..)? } else { &[] };
+        let fan_columns = match fan {
+            Fan::Absent => 0,
+            Fan::Power => 1,
+            Fan::PowerByMode => k,
+            Fan::Factor => levels.len().saturating_sub(1),
+        };
+        let slopes = match (data.intake_varied, slope_by_mode) {
+            (false, _) => 0,
+            (true, true) => k,
+            (true, false) => 1,
+        };
+        let ambient = ambient && data.ambient_varied;
+        let p = k + fan_columns + slopes + usize::from(ambient) + block_steps.len();
+        if n < p + 2 {
+            return None;
+        }
+        let mut x = DMatrix::zeros(n, p);
+        let mut y = Vec::with_capacity(n);
+        let mut weights = Vec::with_capacity(n);
+        let fan_column = k;
+        for (i, (_, row)) in rows.iter().enumerate() {
+            let m = self.modes.iter().position(|m| *m == row.mode)?;
+            x[(i, m)] = 1.0;
+            match fan {
+                Fan::Absent => {}
+                Fan::Power => x[(i, fan_column)] = data.levels.get(row.level)?.x?,
+                Fan::PowerByMode => x[(i, fan_column + m)] = data.levels.get(row.level)?.x?,
+                Fan::Factor => {
+                    let l = levels.iter().position(|l| *l == row.level)?;
+                    if l > 0 {
+                        x[(i, fan_column + l - 1)] = 1.0;
+                    }
+                }
+            }
+            let mut next = k + fan_columns;
+            let t = row.intake - data.intake_ref;
+            match slopes {
+                0 => {}
+                1 if !slope_by_mode => x[(i, next)] = t,
+                _ => x[(i, next + m)] = t,
+            }
+            next += slopes;
+            if ambient {
+                x[(i, next)] = row.ambient - data.ambient_ref;
+                next += 1;
+            }
+            if let Some(b) = block_steps.iter().position(|b| *b == row.block) {
+                x[(i, next + b)] = 1.0;
+            }
+            let compressor = self.compressor_w(row);
+            if compressor <= 0.0 {
+                return None;
+            }
+            y.push(compressor.ln());
+            // Scatter is a share of the whole draw, hence larger on the compressor side's logarithm.
+            weights.push((compressor / row.draw).powi(2));
+        }
+        let fit = least_squares(&x, &y, Some(&weights)).ok()?;
+        Some(Regression {
+            fit,
+            x,
+            weights,
+            rows: rows.iter().map(|(i, _)| *i).collect(),
+            fan_column,
+        })
+    }
+
+    /// The elasticity from a regression with [`Fan::Power`], at a confidence level.
+    pub fn elasticity(&self, regression: &Regression, level: f64) -> Option<Elasticity> {
+        self.elasticity_at(regression, 0, level)
+    }
+
+    /// The `which`-th power of a regression with [`Fan::PowerByMode`].
+    pub fn elasticity_at(&self, regression: &Regression, which: usize, level: f64) -> Option<Elasticity> {
+        let fit = &regression.fit;
+        let column = regression.fan_column + which;
+        let value = *fit.coef.get(column)?;
+        let dof = fit.dof();
+        let scatter = fit.sigma2()?.sqrt() * fit.cov_unscaled.get((column, column))?.max(0.0).sqrt();
+        // How the estimate moves with each run's response: a row of (X'WX)^-1 X'W.
+        let gain: Vec<f64> = (0..fit.n)
+            .map(|i| {
+                let along: f64 = (0..fit.p).map(|j| fit.cov_unscaled[(column, j)] * regression.x[(i, j)]).sum();
+                along * regression.weights.get(i).copied().unwrap_or(0.0)
+            })
+            .collect();
+        let count = self.data.levels.len();
+        let mut by_blower = vec![0.0; count];
+        let mut by_flow = vec![0.0; count];
+        let mut by_common = 0.0;
+        for (g, index) in gain.iter().zip(&regression.rows) {
+            let row = self.data.rows.get(*index)?;
+            let blower = self.blower_w.get(row.level).copied().unwrap_or(0.0);
+            let compressor = self.compressor_w(row);
+            *by_blower.get_mut(row.level)? -= g / compressor;
+            *by_flow.get_mut(row.level)? -= g * value;
+            by_common -= g * blower / compressor;
+        }
+        let squares = |gains: &[f64], us: &[f64]| gains.iter().zip(us).map(|(g, u)| (g * u).powi(2)).sum::<f64>();
+        let systematic = squares(&by_blower, self.blower_u) + squares(&by_flow, self.flow_u) + (by_common * self.blower_common_u).powi(2);
+        let u = (scatter * scatter + systematic).sqrt();
+        let half = u * student_t::two_sided(level, dof as f64);
+        (u.is_finite() && half.is_finite()).then_some(Elasticity {
+            value,
+            low: value - half,
+            high: value + half,
+            u,
+            dof,
+        })
+    }
+}

@@ -1,0 +1,131 @@
+//! The answer in sentences, and the runs that would settle an open one.
+
+use crate::fit::forms::{DrawData, FlowScale};
+
+use super::verdict::Verdict;
+use super::Coupling;
+
+/// Concrete runs that would settle the question; empty where it is settled.
+pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
+    if answer.verdict != Verdict::Undecided {
+        return Vec::new();
+    }
+    let mut runs = Vec::new();
+    if data.flow_scale == FlowScale::None {
+        runs.push("Measure the airflow at each fan level (or state relative speeds under [fan.levels]): the levels' names give no order.".to_owned());
+    }
+    if !data.fan_varied_within_a_mode() {
+        runs.extend(separating_runs(data));
+    } else if answer.elasticity.is_none() {
+        runs.push(format!(
+            "Repeat each setting on another day: {} cooling runs leave no freedom to judge the scatter.",
+            data.rows.len()
+        ));
+    }
+    if answer.fan_draw.source == "bounded" {
+        let levels: Vec<&str> = data.levels.iter().map(|l| l.label.as_str()).collect();
+        let list = levels.join(", ");
+        runs.push(format!("Two fan-only runs (compressor off) at each fan level ({list}): they tell the blower's own draw, now only bounded."));
+    }
+    if runs.is_empty()
+        && let Some(e) = &answer.elasticity
+    {
+        let edge = [answer.allowance.up, answer.allowance.down]
+            .into_iter()
+            .map(|a| (e.value - a).abs())
+            .fold(f64::INFINITY, f64::min);
+        let half = 0.5 * (e.high - e.low);
+        let factor = (half / edge.max(1e-6)).powi(2);
+        if factor < 20.0 {
+            let more = ((factor - 1.0).max(0.25) * data.rows.len() as f64).ceil();
+            runs.push(format!(
+                "About {more:.0} more cooling runs, every setting repeated on another day in random order: the interval is {factor:.1} times too wide in runs for a {:.0} % verdict.",
+                100.0 * level
+            ));
+        } else {
+            runs.push("The elasticity lies so close to the allowance that no sensible number of runs will decide; report the figure with its interval instead.".to_owned());
+        }
+    }
+    runs
+}
+
+/// For modes each tested at one level only: the runs at which two modes would share a fan level.
+fn separating_runs(data: &DrawData) -> Vec<String> {
+    let tested: Vec<Option<usize>> = data.tested.iter().map(|m| m.iter().position(|n| *n > 0)).collect();
+    let intake = format!("{:.0} degC intake", data.intake_ref);
+    let mut runs = Vec::new();
+    for (m, mode) in data.modes.iter().enumerate() {
+        let own = tested.get(m).copied().flatten();
+        let other = data
+            .levels
+            .iter()
+            .enumerate()
+            .rev()
+            .find(|(l, _)| Some(*l) != own && tested.contains(&Some(*l)))
+            .or_else(|| data.levels.iter().enumerate().rev().find(|(l, _)| Some(*l) != own));
+        if let Some((_, level)) = other {
+            runs.push(format!("Mode `{mode}` at fan {} and about {intake}, twice.", level.label));
+        }
+    }
+    if runs.is_empty() {
+        runs.push("Runs at a second fan level, twice: only one was tested.".to_owned());
+    }
+    runs
+}
+
+/// Three or four sentences that a reader of the write-up understands.
+pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
+    let mut text = Vec::new();
+    let percent = format!("{:.0} %", 100.0 * level);
+    match (answer.verdict, &answer.elasticity) {
+        (Verdict::Coupled, Some(e)) => {
+            text.push("Fan level and compressor are tied together: raising the fan makes the compressor work harder, beyond what more air does to a compressor at fixed speed.".to_owned());
+            text.push(format!(
+                "For each 10 % more airflow the compressor side draws about {:.1} % more ({percent} interval {:.1} to {:.1} %); up to {:.0} % would be a fixed-speed compressor's own doing.",
+                10.0 * e.value, 10.0 * e.low, 10.0 * e.high, 10.0 * answer.allowance.up
+            ));
+        }
+        (Verdict::Independent, Some(e)) => {
+            text.push("Fan level and compressor are independent: what the compressor side draws hardly moves with the fan level.".to_owned());
+            text.push(format!(
+                "For each 10 % more airflow the compressor side draws {:.1} % more ({percent} interval {:.1} to {:.1} %), all within what a fixed-speed compressor does by itself.",
+                10.0 * e.value, 10.0 * e.low, 10.0 * e.high
+            ));
+        }
+        (_, Some(e)) => {
+            text.push("These runs do not decide whether fan level and compressor are tied together.".to_owned());
+            text.push(format!(
+                "For each 10 % more airflow the compressor side draws between {:.1} % and {:.1} % more; the {percent} interval reaches across the allowance of {:.0} %.",
+                10.0 * e.low, 10.0 * e.high, 10.0 * answer.allowance.up
+            ));
+        }
+        (_, None) if !data.fan_varied_within_a_mode() => {
+            text.push("These runs cannot tell whether fan level and compressor are tied together.".to_owned());
+            text.push("Every mode was run at one fan level only, so mode and fan level never varied apart: no analysis can say which of the two moved the draw.".to_owned());
+        }
+        (_, None) => {
+            text.push("These runs cannot tell whether fan level and compressor are tied together: too few runs, or no airflow axis.".to_owned());
+        }
+    }
+    match answer.fan_draw.source {
+        "bounded" => {
+            let limit = answer.fan_draw.limit_w.map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
+            let mut line = format!("No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it.");
+            if let Some(w) = answer.fan_draw.break_even_w {
+                line.push_str(&format!(" A blower of about {w:.0} W there would explain the data without any coupling."));
+            }
+            text.push(line);
+        }
+        _ if answer.elasticity.is_some() => text.push("The blower's own draw, from the fan-only runs, was taken off first.".to_owned()),
+        _ => {}
+    }
+    if answer.modes_differ {
+        let list: Vec<String> = answer
+            .per_mode
+            .iter()
+            .filter_map(|m| m.elasticity.map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value)))
+            .collect();
+        text.push(format!("The modes differ: {}.", list.join(", ")));
+    }
+    text
+}
