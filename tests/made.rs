@@ -1,9 +1,13 @@
 //! Promises of the made benches: they repeat, they are what their truth says, and the demo's files are the ones that the program makes.
 
+use steadydraw::air::{AirReadings, Side, capacity};
 use steadydraw::bench::Bench;
 use steadydraw::made::bench::{Kind, Options, make};
 use steadydraw::made::demo;
+use steadydraw::made::dice::Dice;
+use steadydraw::made::model::{Surroundings, humidity_ratio, relative_humidity};
 use steadydraw::made::truth::Truth;
+use steadydraw::made::unit::Sizing;
 
 /// The cells of a named column for each row of a CSV text without quotes.
 fn column(csv: &str, name: &str) -> Vec<String> {
@@ -287,4 +291,48 @@ fn the_demo_and_every_kind_can_be_read_without_a_remark() {
             assert_eq!(bench.points.len() + 1, made.points_csv.lines().count());
         }
     }
+}
+
+/// The air room's capacity from perfect readings against the model's own. The two share no formula for moist air: the tolerance of 0.5 % is
+/// what separates published formulations of the humidity ratio (0.41 % median between two reference libraries).
+#[test]
+fn perfect_readings_give_the_true_capacity() {
+    let mut dice = Dice::new(11, 0);
+    let mut wet = 0;
+    for _ in 0..60 {
+        let unit = Sizing::random(&mut dice).cooler();
+        let pressure_pa = dice.between(85_000.0, 103_000.0);
+        let intake_c = dice.between(20.0, 38.0);
+        let intake_rh = dice.between(20.0, 70.0);
+        let at = Surroundings {
+            intake_c,
+            intake_w: humidity_ratio(intake_c, intake_rh, pressure_pa),
+            ambient_c: dice.between(20.0, 38.0),
+            pressure_pa,
+        };
+        let m3h = unit.blower.full_m3h * dice.between(0.5, 1.0);
+        let truth = unit.steady(dice.between(0.5, 1.1), m3h, &at);
+        let found = capacity(&AirReadings {
+            intake_temp_c: intake_c,
+            intake_rh: Some(intake_rh / 100.0),
+            outlet_temp_c: truth.outlet_c,
+            outlet_rh: Some(relative_humidity(truth.outlet_c, truth.outlet_w, pressure_pa) / 100.0),
+            flow_m3h: m3h,
+            flow_at: Side::Intake,
+            pressure_pa,
+            condensate_kg_h: None,
+        })
+        .unwrap();
+        wet += usize::from(truth.latent_w > 50.0);
+        let total = found.total_w.unwrap();
+        assert!(
+            (found.sensible_w / truth.sensible_w - 1.0).abs() < 0.005,
+            "{found:?} {truth:?}"
+        );
+        assert!(
+            (total / truth.capacity_w() - 1.0).abs() < 0.005,
+            "{total} {truth:?}"
+        );
+    }
+    assert!(wet > 15, "{wet}");
 }

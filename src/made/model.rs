@@ -105,7 +105,7 @@ pub struct Steady {
     pub compressor_side_w: f64,
     /// Sensible capacity between intake and outlet, the blower's heat taken off, W.
     pub sensible_w: f64,
-    /// Latent capacity, W.
+    /// Latent capacity, W, with the heat that the condensate carries off.
     pub latent_w: f64,
     /// Outlet temperature, °C, after the blower.
     pub outlet_c: f64,
@@ -277,8 +277,9 @@ impl Cooler {
         let blower_w = self.blower.draw_w(m3h);
         // The motor sits in the stream: all of its draw warms the air.
         let outlet_c = coil_c + blower_w / (kg_s * (1006.0 + 1860.0 * outlet_w));
-        let latent_w = kg_s * (at.intake_w - outlet_w) * 2.501e6;
-        let total_w = kg_s * (enthalpy(at.intake_c, at.intake_w) - enthalpy(outlet_c, outlet_w));
+        // The two parts add up to kg_s (h_in − h_out) exactly.
+        let sensible_w = kg_s * (1006.0 + 1860.0 * at.intake_w) * (at.intake_c - outlet_c);
+        let latent_w = kg_s * (at.intake_w - outlet_w) * (2.501e6 + 1860.0 * outlet_c);
         let (_, compressor_w) = self.compressor.run(speed, evaporating_c, condensing_c);
         let condenser_fan_w = if running {
             self.condenser.fan_w * condenser_speed.powi(2)
@@ -289,7 +290,7 @@ impl Cooler {
         Steady {
             draw_w: self.standby_w + blower_w + compressor_side_w,
             compressor_side_w,
-            sensible_w: total_w - latent_w,
+            sensible_w,
             latent_w,
             outlet_c,
             outlet_w,
