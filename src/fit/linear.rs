@@ -438,7 +438,7 @@ fn refine(
     let root = |row: usize| DoubleDouble::from_f64(root_weights.map_or(1.0, |w| w[row]));
     let mut residual = vec![0.0; rows];
     let mut last = f64::INFINITY;
-    for _ in 0..10 {
+    for round in 0..6 {
         // What is left of the two equations r + A z = b and A' r = 0.
         let mut sums: Vec<DoubleDouble> = y.iter().map(|&v| DoubleDouble::from_f64(v)).collect();
         let mut slope = vec![0.0; cols];
@@ -469,13 +469,19 @@ fn refine(
         qr.apply(&mut first);
 
         let size = norm(&step);
-        if !size.is_finite() || size > 0.5 * last {
+        if !size.is_finite() || size > last {
             break;
         }
         scaled.iter_mut().zip(&step).for_each(|(z, s)| *z += s);
         residual.iter_mut().zip(&first).for_each(|(r, d)| *r += d);
-        last = size;
-        if size <= f64::EPSILON * norm(scaled) {
+        // The first round finds the residuals; only then can the size of its step be compared.
+        last = if round == 0 { f64::INFINITY } else { size };
+        // Coefficient by coefficient: small ones gain digits after the large ones have theirs.
+        if scaled
+            .iter()
+            .zip(&step)
+            .all(|(z, s)| s.abs() <= f64::EPSILON * z.abs())
+        {
             break;
         }
     }

@@ -310,7 +310,11 @@ fn no_text_makes_it_panic() {
     let mut state = 0x9e37_79b9_7f4a_7c15_u64;
     let mut read = 0;
     for round in 0..20_000 {
-        let mut text = if round % 2 == 0 { String::new() } else { "y = a".to_owned() };
+        let mut text = if round % 2 == 0 {
+            String::new()
+        } else {
+            "y = a".to_owned()
+        };
         for _ in 0..8 {
             state ^= state << 13;
             state ^= state >> 7;
