@@ -93,6 +93,105 @@ fn middle(below: f64, above: f64) -> f64 {
     (0.5 * (below.ln().max(-747.0) + above.ln().min(711.0))).exp()
 }
 
+/// The root of a rising function of a real variable, by a bracket grown from `start` and Brent's method.
+///
+/// `f` may give ±∞ (a logarithm of an underflowed tail). NaN when `f` gives NaN or no bracket is found.
+pub(super) fn solve_line(start: f64, f: impl Fn(f64) -> f64) -> f64 {
+    let mut low = start;
+    let mut f_low = f(low);
+    if f_low == 0.0 {
+        return low;
+    }
+    let rising = f_low < 0.0;
+    let mut width = 1.0;
+    // Walk towards the root with doubled strides until the sign changes.
+    for _ in 0..1_100 {
+        let next = if rising { low + width } else { low - width };
+        let f_next = f(next);
+        if f_next.is_nan() || !next.is_finite() {
+            return f64::NAN;
+        }
+        if f_next == 0.0 {
+            return next;
+        }
+        if (f_next < 0.0) != rising {
+            return brent(low, next, f_low, f_next, f);
+        }
+        (low, f_low) = (next, f_next);
+        width *= 2.0;
+    }
+    f64::NAN
+}
+
+/// The root of a rising function known to lie between `low` and `high`.
+pub(super) fn between(low: f64, high: f64, f: impl Fn(f64) -> f64) -> f64 {
+    let (f_low, f_high) = (f(low), f(high));
+    brent(low, high, f_low, f_high, f)
+}
+
+/// Brent's method (Brent 1973, "Algorithms for minimization without derivatives", chapter 4) on a bracket.
+fn brent(a: f64, b: f64, f_a: f64, f_b: f64, f: impl Fn(f64) -> f64) -> f64 {
+    let (mut a, mut b, mut f_a, mut f_b) = (a, b, f_a, f_b);
+    let (mut c, mut f_c) = (a, f_a);
+    let mut step = b - a;
+    let mut before = step;
+    for _ in 0..400 {
+        if (f_b > 0.0) == (f_c > 0.0) {
+            (c, f_c) = (a, f_a);
+            step = b - a;
+            before = step;
+        }
+        if f_c.abs() < f_b.abs() {
+            (a, b, c) = (b, c, b);
+            (f_a, f_b, f_c) = (f_b, f_c, f_b);
+        }
+        let tolerance = 2.0 * f64::EPSILON * b.abs().max(f64::MIN_POSITIVE);
+        let half = 0.5 * (c - b);
+        if half.abs() <= tolerance || f_b == 0.0 {
+            return b;
+        }
+        let usable = before.abs() >= tolerance && f_a.abs() > f_b.abs() && f_a.is_finite();
+        if usable {
+            let s = f_b / f_a;
+            let (mut p, mut q) = if a == c {
+                (2.0 * half * s, 1.0 - s)
+            } else {
+                let (q, r) = (f_a / f_c, f_b / f_c);
+                (
+                    s * (2.0 * half * q * (q - r) - (b - a) * (r - 1.0)),
+                    (q - 1.0) * (r - 1.0) * (s - 1.0),
+                )
+            };
+            if p > 0.0 {
+                q = -q;
+            } else {
+                p = -p;
+            }
+            if 2.0 * p < (3.0 * half * q - (tolerance * q).abs()).min((before * q).abs()) {
+                before = step;
+                step = p / q;
+            } else {
+                step = half;
+                before = half;
+            }
+        } else {
+            step = half;
+            before = half;
+        }
+        (a, f_a) = (b, f_b);
+        b += if step.abs() > tolerance {
+            step
+        } else {
+            tolerance.copysign(half)
+        };
+        f_b = f(b);
+        if f_b.is_nan() {
+            return f64::NAN;
+        }
+    }
+    b
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -16,7 +16,11 @@ pub(super) fn ln_beta(a: f64, b: f64) -> f64 {
 pub(super) fn gamma_tails(a: f64, x: f64) -> (f64, f64) {
     if x < 1e-290 {
         // The series' first term; the routine below gives up where a·x underflows.
-        let below = (a * x.ln() - ln_gamma(a + 1.0)).exp();
+        let below = if a < 100.0 {
+            x.powf(a) / cdf::gamma(a + 1.0)
+        } else {
+            0.0
+        };
         return (below, 1.0 - below);
     }
     cdf::try_gamma_inc(a, x).unwrap_or((f64::NAN, f64::NAN))

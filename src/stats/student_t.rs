@@ -112,7 +112,8 @@ fn split(x: f64, dof: f64) -> (f64, f64) {
     };
     if outer < 1e-290 {
         // The first term of the tail's series, in logarithms: outer^(dof/2)/(dof/2 · B).
-        let ln_tail = -dof * scaled.ln() - (0.5 * dof).ln() - special::ln_beta(0.5, 0.5 * dof);
+        let ln_tail =
+            -dof * ln_scaled(x, dof) - (0.5 * dof).ln() - special::ln_beta(0.5, 0.5 * dof);
         let tail = ln_tail.exp();
         return (1.0 - tail, tail);
     }
@@ -124,7 +125,7 @@ fn x_density(x: f64, dof: f64) -> f64 {
     let scaled = x / dof.sqrt();
     let square = scaled * scaled;
     if square > 1e290 {
-        let ln_tail = -dof * scaled.ln() - special::ln_beta(0.5, 0.5 * dof);
+        let ln_tail = -dof * ln_scaled(x, dof) - special::ln_beta(0.5, 0.5 * dof);
         return ln_tail.exp();
     }
     special::beta_kernel(
@@ -133,4 +134,9 @@ fn x_density(x: f64, dof: f64) -> f64 {
         square / (1.0 + square),
         1.0 / (1.0 + square),
     )
+}
+
+/// ln(x/√dof), also where the quotient would overflow.
+fn ln_scaled(x: f64, dof: f64) -> f64 {
+    x.ln() - 0.5 * dof.ln()
 }

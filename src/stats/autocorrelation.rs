@@ -1,0 +1,215 @@
+//! How many independent readings a series of correlated readings is worth.
+
+use super::StatsError;
+use super::error::{all_finite, at_least};
+use super::summary::{Centred, sum};
+
+/// The window grows until it is this many integrated times long (Sokal 1997, "Monte Carlo methods in statistical
+/// mechanics", section 3: between 4 and 10).
+const WINDOW: f64 = 5.0;
+
+/// Autocorrelations at lags 0 to `max_lag` (fewer where the series is shorter): Σ(yᵢ − m)(yᵢ₊ₖ − m)/Σ(yᵢ − m)², the
+/// full sum below at every lag.
+///
+/// # Errors
+///
+/// [`StatsError`] for fewer than two values, a value that is not finite, or values that do not vary.
+pub fn acf(values: &[f64], max_lag: usize) -> Result<Vec<f64>, StatsError> {
+    let series = Deviations::of(values)?;
+    Ok((0..=max_lag.min(values.len() - 1))
+        .map(|lag| series.at(lag))
+        .collect())
+}
+
+/// A series about its mean.
+struct Deviations {
+    values: Vec<f64>,
+    squares: f64,
+}
+
+impl Deviations {
+    fn of(values: &[f64]) -> Result<Self, StatsError> {
+        at_least("readings in the series", 2, values.len())?;
+        all_finite("series", values)?;
+        let centred = Centred::of(values);
+        if centred.squares == 0.0 {
+            return Err(StatsError::NoScatter { what: "series" });
+        }
+        let deviations = values
+            .iter()
+            .map(|y| (y - centred.centre) - centred.rest)
+            .collect();
+        Ok(Self {
+            values: deviations,
+            squares: centred.squares,
+        })
+    }
+
+    /// Autocorrelation at one lag below the length.
+    fn at(&self, lag: usize) -> f64 {
+        let late = &self.values[lag..];
+        sum(self.values.iter().zip(late).map(|(a, b)| a * b)) / self.squares
+    }
+}
+
+/// The integrated autocorrelation time and how it was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct IntegratedTime {
+    /// 1 + 2Σρₖ up to the window, in sampling intervals: one independent reading every so many.
+    pub time: f64,
+    /// Last lag summed.
+    pub window: usize,
+    /// Whether the series is at least 50 integrated times long; below that the time tends to be underestimated.
+    pub long_enough: bool,
+}
+
+/// The integrated autocorrelation time 1 + 2Σρₖ with the sum cut at the first lag that is 5 times the sum so far.
+///
+/// It is never less than the value that would make the series worth more than its count of readings squared; a
+/// negative sum (readings that alternate) is kept above 1/n.
+///
+/// # Errors
+///
+/// As [`acf`].
+pub fn integrated_time(values: &[f64]) -> Result<IntegratedTime, StatsError> {
+    let series = Deviations::of(values)?;
+    let n = values.len();
+    let mut time = 1.0;
+    let mut window = 0;
+    for lag in 1..n {
+        if window as f64 >= WINDOW * time {
+            break;
+        }
+        time += 2.0 * series.at(lag);
+        window = lag;
+        // An alternating series can drive the sum towards zero or below: stop where it carries no more meaning.
+        if time <= 1.0 / n as f64 {
+            time = 1.0 / n as f64;
+            break;
+        }
+    }
+    Ok(IntegratedTime {
+        time,
+        window,
+        long_enough: n as f64 >= 50.0 * time,
+    })
+}
+
+/// The number of independent readings whose mean would be as uncertain as this series' mean, between 1 and the count.
+///
+/// The count divided by [`integrated_time`]. Alternating readings can be worth more than their count; no credit is
+/// given for that, since a trend hidden under them would spoil it.
+///
+/// # Errors
+///
+/// As [`acf`].
+pub fn effective_n(values: &[f64]) -> Result<f64, StatsError> {
+    let n = values.len() as f64;
+    Ok((n / integrated_time(values)?.time).clamp(1.0, n))
+}
+
+/// Ratio of the true variance of the mean to that of independent readings, with autocorrelations up to `last_lag`:
+/// r = 1 + (2/n) Σ (n − k) ρₖ (Zhang 2006, Metrologia 43, S276–S281). Divide n by it for the effective count.
+///
+/// # Errors
+///
+/// As [`acf`], and [`StatsError::OutOfRange`] when `last_lag` is not below the count of readings.
+pub fn variance_ratio(values: &[f64], last_lag: usize) -> Result<f64, StatsError> {
+    let series = Deviations::of(values)?;
+    let n = values.len();
+    if last_lag >= n {
+        return Err(StatsError::OutOfRange {
+            what: "the last lag",
+            value: last_lag as f64,
+            expected: "less than the number of readings",
+        });
+    }
+    let weighted = sum((1..=last_lag).map(|lag| (n - lag) as f64 * series.at(lag)));
+    Ok(1.0 + 2.0 * weighted / n as f64)
+}
+
+/// Effective count of `n` readings whose autocorrelation falls as ρᵏ: n/(1 + 2 Σ (1 − k/n) ρᵏ). NaN unless −1 < ρ < 1
+/// and n ≥ 1.
+pub fn effective_n_first_order(n: f64, rho: f64) -> f64 {
+    if !(rho > -1.0 && rho < 1.0 && n >= 1.0) {
+        return f64::NAN;
+    }
+    // Closed form of the sum over k = 1 … n − 1.
+    let gap = 1.0 - rho;
+    let sum = rho / gap - rho * (1.0 - rho.powf(n)) / (n * gap * gap);
+    // powf of a negative base needs a whole exponent; n counts readings, so it is one.
+    n / (1.0 + 2.0 * sum)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::random;
+
+    /// A first-order autoregression with unit innovations, started in its stationary state.
+    fn autoregression(n: usize, rho: f64, seed: u64) -> Vec<f64> {
+        let mut rng = random::stream(seed, 0);
+        let mut y = random::normal(&mut rng) / (1.0 - rho * rho).sqrt();
+        (0..n)
+            .map(|_| {
+                y = rho * y + random::normal(&mut rng);
+                y
+            })
+            .collect()
+    }
+
+    #[test]
+    fn integrated_time_of_an_autoregression() {
+        // Exact: (1 + ρ)/(1 − ρ); the estimate's own standard error at this length is near 4 %.
+        for (rho, seed) in [(0.0, 1), (0.5, 2), (0.9, 3)] {
+            let found = integrated_time(&autoregression(40_000, rho, seed)).unwrap();
+            let want = (1.0 + rho) / (1.0 - rho);
+            assert!(
+                (found.time / want - 1.0).abs() < 0.12,
+                "{found:?} for {want}"
+            );
+            assert!(found.long_enough);
+        }
+    }
+
+    #[test]
+    fn effective_count_covers_the_scatter_of_means() {
+        // Means of 400 correlated readings must scatter as the effective count says.
+        let (mut means, mut claimed) = (Vec::new(), 0.0);
+        for seed in 0..200 {
+            let series = autoregression(400, 0.8, 100 + seed);
+            let n = effective_n(&series).unwrap();
+            means.push(crate::stats::summary::mean(&series));
+            claimed += crate::stats::summary::variance(&series) / n / 200.0;
+        }
+        let scatter = crate::stats::summary::variance(&means);
+        // 200 means: standard error of the ratio about 10 %; short windows underestimate a little.
+        assert!(
+            (claimed / scatter - 1.0).abs() < 0.35,
+            "{claimed} against {scatter}"
+        );
+    }
+
+    #[test]
+    fn alternating_readings_earn_no_credit() {
+        let series: Vec<f64> = (0..100)
+            .map(|i| if i % 2 == 0 { 1.0 } else { -1.0 })
+            .collect();
+        assert_eq!(effective_n(&series).unwrap(), 100.0);
+    }
+
+    #[test]
+    fn constant_or_broken_series_are_refused() {
+        assert!(matches!(
+            acf(&[2.0; 5], 3),
+            Err(StatsError::NoScatter { .. })
+        ));
+        assert!(matches!(
+            acf(&[1.0, f64::NAN], 1),
+            Err(StatsError::NotFinite { index: 1, .. })
+        ));
+        assert!(matches!(acf(&[1.0], 1), Err(StatsError::TooFew { .. })));
+        assert!(variance_ratio(&[1.0, 2.0], 2).is_err());
+        assert!(effective_n_first_order(10.0, 1.0).is_nan());
+    }
+}

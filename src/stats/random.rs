@@ -1,0 +1,168 @@
+//! Seeded random numbers that are the same on every machine and any number of threads.
+//!
+//! Every replicate owns the stream with its own number, so the order in which threads work does not matter.
+
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
+
+/// The generator behind every stream.
+pub type Stream = ChaCha8Rng;
+
+/// Stream number `index` of a seed; different numbers never overlap.
+pub fn stream(seed: u64, index: u64) -> Stream {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(index);
+    rng
+}
+
+/// Uniform on (0, 1), both ends excluded, 53 bits.
+pub fn uniform(rng: &mut Stream) -> f64 {
+    ((rng.next_u64() >> 11) as f64 + 0.5) * (1.0 / (1_u64 << 53) as f64)
+}
+
+/// Uniform on 0 … `n` − 1 without bias (Lemire 2019, ACM TOMACS 29, 1–12); 0 for n = 0.
+pub fn below(rng: &mut Stream, n: usize) -> usize {
+    let n = n as u64;
+    if n == 0 {
+        return 0;
+    }
+    let mut product = u128::from(rng.next_u64()) * u128::from(n);
+    if (product as u64) < n {
+        let threshold = n.wrapping_neg() % n;
+        while (product as u64) < threshold {
+            product = u128::from(rng.next_u64()) * u128::from(n);
+        }
+    }
+    (product >> 64) as usize
+}
+
+/// Puts a slice in random order (Fisher–Yates).
+pub fn shuffle<T>(rng: &mut Stream, items: &mut [T]) {
+    for last in (1..items.len()).rev() {
+        items.swap(last, below(rng, last + 1));
+    }
+}
+
+/// Standard normal (Marsaglia's polar method, 1964; the second value is not kept, so a draw depends on nothing before it).
+pub fn normal(rng: &mut Stream) -> f64 {
+    loop {
+        let u = 2.0 * uniform(rng) - 1.0;
+        let v = 2.0 * uniform(rng) - 1.0;
+        let square = u * u + v * v;
+        if square > 0.0 && square < 1.0 {
+            return u * (-2.0 * square.ln() / square).sqrt();
+        }
+    }
+}
+
+/// Gamma with the given shape and unit scale (Marsaglia & Tsang 2000, ACM TOMS 26, 363–372). NaN unless shape > 0.
+pub fn gamma(rng: &mut Stream, shape: f64) -> f64 {
+    if shape.is_nan() || shape <= 0.0 || shape.is_infinite() {
+        return f64::NAN;
+    }
+    if shape < 1.0 {
+        // A draw of shape + 1 shrunk by a power of a uniform.
+        return gamma(rng, shape + 1.0) * uniform(rng).powf(1.0 / shape);
+    }
+    let d = shape - 1.0 / 3.0;
+    let c = 1.0 / (9.0 * d).sqrt();
+    loop {
+        let x = normal(rng);
+        let cube = 1.0 + c * x;
+        if cube <= 0.0 {
+            continue;
+        }
+        let v = cube * cube * cube;
+        if uniform(rng).ln() < 0.5 * x * x + d - d * v + d * v.ln() {
+            return d * v;
+        }
+    }
+}
+
+/// Chi-square with real `dof`. NaN unless dof > 0 and finite.
+pub fn chi_square(rng: &mut Stream, dof: f64) -> f64 {
+    2.0 * gamma(rng, 0.5 * dof)
+}
+
+/// Student's t with real `dof`; the normal for infinite `dof`. NaN unless dof > 0.
+pub fn student_t(rng: &mut Stream, dof: f64) -> f64 {
+    let z = normal(rng);
+    if dof == f64::INFINITY {
+        z
+    } else {
+        z / (chi_square(rng, dof) / dof).sqrt()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::{chi_square, normal as gaussian, student_t as t};
+
+    /// Kolmogorov's distance of a sample from a distribution, times √n; above 1.95 once in a thousand.
+    fn distance(mut sample: Vec<f64>, cdf: impl Fn(f64) -> f64) -> f64 {
+        sample.sort_by(f64::total_cmp);
+        let n = sample.len() as f64;
+        let gap = |i: usize, x: f64| {
+            let p = cdf(x);
+            (p - i as f64 / n).abs().max((p - (i + 1) as f64 / n).abs())
+        };
+        sample
+            .iter()
+            .enumerate()
+            .map(|(i, x)| gap(i, *x))
+            .fold(0.0, f64::max)
+            * n.sqrt()
+    }
+
+    #[test]
+    fn draws_follow_their_distributions() {
+        let mut rng = stream(7, 0);
+        let mut draw = |f: &mut dyn FnMut(&mut Stream) -> f64| {
+            (0..20_000).map(|_| f(&mut rng)).collect::<Vec<_>>()
+        };
+        assert!(distance(draw(&mut uniform), |x| x) < 1.95);
+        assert!(distance(draw(&mut normal), gaussian::cdf) < 1.95);
+        for dof in [0.5, 1.0, 3.0, 40.0] {
+            assert!(
+                distance(draw(&mut |r| super::chi_square(r, dof)), |x| {
+                    chi_square::cdf(x, dof)
+                }) < 1.95
+            );
+            assert!(distance(draw(&mut |r| super::student_t(r, dof)), |x| t::cdf(x, dof)) < 1.95);
+        }
+    }
+
+    #[test]
+    fn every_order_is_equally_likely() {
+        let mut rng = stream(3, 0);
+        let mut counts = std::collections::BTreeMap::new();
+        for _ in 0..24_000 {
+            let mut items = [0, 1, 2, 3];
+            shuffle(&mut rng, &mut items);
+            *counts.entry(items).or_insert(0) += 1;
+        }
+        assert_eq!(counts.len(), 24);
+        let statistic: f64 = counts
+            .values()
+            .map(|c| (*c as f64 - 1000.0).powi(2) / 1000.0)
+            .sum();
+        assert!(chi_square::sf(statistic, 23.0) > 1e-3, "{statistic}");
+    }
+
+    #[test]
+    fn streams_differ_and_repeat() {
+        let first: Vec<u64> = (0..4).map(|_| stream(1, 0).next_u64()).collect();
+        assert!(first.iter().all(|x| *x == first[0]));
+        assert_ne!(stream(1, 0).next_u64(), stream(1, 1).next_u64());
+        assert_ne!(stream(1, 0).next_u64(), stream(2, 0).next_u64());
+    }
+
+    #[test]
+    fn bad_parameters_give_nan() {
+        let mut rng = stream(1, 0);
+        assert!(gamma(&mut rng, 0.0).is_nan());
+        assert!(super::student_t(&mut rng, -1.0).is_nan());
+        assert_eq!(below(&mut rng, 0), 0);
+    }
+}

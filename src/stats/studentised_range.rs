@@ -1,0 +1,127 @@
+//! The studentised range: the range of `groups` independent normal means over an independent standard deviation with
+//! `dof` degrees of freedom. It judges all pairwise differences of group means at once.
+//!
+//! `groups` is real and at least 2; `dof` is real and positive, infinite for a known scale. NaN otherwise.
+
+use super::chi_average::chi_average;
+use super::summary::CompensatedSum;
+use super::{normal, root};
+
+/// Step of the inner integral; halving it changes nothing in 14 digits for up to 200 groups.
+const STEP: f64 = 0.125;
+
+/// P(Q ≤ q).
+pub fn cdf(q: f64, groups: f64, dof: f64) -> f64 {
+    average(q, groups, dof, false)
+}
+
+/// Upper tail P(Q > q), computed directly.
+pub fn sf(q: f64, groups: f64, dof: f64) -> f64 {
+    average(q, groups, dof, true)
+}
+
+/// The q with P(Q ≤ q) = `p`: 0 at 0, +∞ at 1, NaN outside [0, 1].
+pub fn quantile(p: f64, groups: f64, dof: f64) -> f64 {
+    if p > 0.5 {
+        upper_quantile(1.0 - p, groups, dof)
+    } else {
+        invert(p, groups, dof, false)
+    }
+}
+
+/// The q with P(Q > q) = `q_upper`: +∞ at 0, 0 at 1, NaN outside [0, 1].
+pub fn upper_quantile(q_upper: f64, groups: f64, dof: f64) -> f64 {
+    if q_upper > 0.5 {
+        quantile(1.0 - q_upper, groups, dof)
+    } else {
+        invert(q_upper, groups, dof, true)
+    }
+}
+
+/// Whether the parameters describe a distribution.
+fn valid(groups: f64, dof: f64) -> bool {
+    groups >= 2.0 && groups.is_finite() && dof > 0.0
+}
+
+/// One tail, averaged over the standard deviation.
+fn average(q: f64, groups: f64, dof: f64, upper: bool) -> f64 {
+    if q.is_nan() || !valid(groups, dof) {
+        return f64::NAN;
+    }
+    if q <= 0.0 || q.is_infinite() {
+        let beyond = (q > 0.0) != upper;
+        return if beyond { 1.0 } else { 0.0 };
+    }
+    chi_average(dof, 3.0, |s| range_tail(q * s, groups, upper)).clamp(0.0, 1.0)
+}
+
+/// One tail of the range W of `groups` standard normals.
+///
+/// P(W ≤ w) = k ∫ φ(z) [Φ(z) − Φ(z − w)]^(k−1) dz over the largest value z. The upper tail integrates
+/// Φ(z)^(k−1) − [Φ(z) − Φ(z − w)]^(k−1), a difference formed without cancellation.
+fn range_tail(w: f64, groups: f64, upper: bool) -> f64 {
+    if w == 0.0 || w.is_infinite() {
+        return if (w > 0.0) != upper { 1.0 } else { 0.0 };
+    }
+    let power = groups - 1.0;
+    let value = |z: f64| {
+        let density = normal::pdf(z);
+        if density == 0.0 {
+            return 0.0;
+        }
+        // The part of the distribution below z that lies within w of it.
+        let within = if z > 0.5 * w {
+            normal::sf(z - w) - normal::sf(z)
+        } else {
+            normal::cdf(z) - normal::cdf(z - w)
+        };
+        if upper {
+            let all = normal::cdf(z);
+            if all == 0.0 {
+                return 0.0;
+            }
+            let missed = normal::cdf(z - w) / all;
+            density * all.powf(power) * -(power * (-missed).ln_1p()).exp_m1()
+        } else {
+            density * within.powf(power)
+        }
+    };
+    // The grid is anchored at the middle, where the upper tail of a wide range peaks.
+    let middle = 0.5 * w;
+    let mut total = CompensatedSum::default();
+    for direction in [1.0, -1.0] {
+        let mut k = if direction > 0.0 { 0.0 } else { 1.0 };
+        let mut last = 0.0;
+        loop {
+            let term = value(middle + direction * k * STEP);
+            total.add(term);
+            if (term <= last && term <= 1e-19 * total.total() && (total.total() > 0.0 || k > 800.0))
+                || term.is_nan()
+            {
+                break;
+            }
+            last = term;
+            k += 1.0;
+        }
+    }
+    groups * STEP * total.total()
+}
+
+/// Solves one tail for a probability of at most 1/2.
+fn invert(tail: f64, groups: f64, dof: f64, upper: bool) -> f64 {
+    if tail.is_nan() || tail < 0.0 || !valid(groups, dof) {
+        return f64::NAN;
+    }
+    if tail == 0.0 {
+        return if upper { f64::INFINITY } else { 0.0 };
+    }
+    let ln_q = root::solve_line(1.0, |u| {
+        let got = average(u.exp(), groups, dof, upper);
+        if upper {
+            (tail / got).ln()
+        } else {
+            (got / tail).ln()
+        }
+    });
+    ln_q.exp()
+}
