@@ -3,5 +3,7 @@
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 
+pub mod figure;
+pub mod font;
 pub mod tables;
 pub mod words;

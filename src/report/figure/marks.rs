@@ -1,0 +1,563 @@
+//! Everything but text, drawn through plotters.
+
+use plotters::coord::Shift;
+use plotters::drawing::DrawingArea;
+use plotters::element::{Circle, DashedPathElement, PathElement, Polygon, Rectangle};
+use plotters::prelude::{IntoDrawingArea, SVGBackend};
+use plotters::style::{Color, RGBAColor, RGBColor, ShapeStyle};
+
+use super::check::{Span, place};
+use super::keys::{Sample, Swatch};
+use super::layout::{Frame, Sheet};
+use super::theme::{Rgb, Role, Theme};
+use super::{Along, Dash, Holds, Layer, Look, Marker, Scale, Tone};
+
+type Area<'b> = DrawingArea<SVGBackend<'b>, Shift>;
+type Spot = (i32, i32);
+
+/// The radius of a marker, in layout units.
+const RADIUS: f64 = 4.3;
+/// How much of the paper a band hides.
+const MEAN_STRENGTH: f64 = 0.30;
+const RUN_STRENGTH: f64 = 0.14;
+
+impl Theme {
+    fn rgb(self, role: Role) -> RGBColor {
+        let Rgb(r, g, b) = self.colour(role);
+        RGBColor(r, g, b)
+    }
+}
+
+impl Tone {
+    fn role(self) -> Role {
+        match self {
+            Self::Series(i) => Role::Series(i),
+            Self::Ink => Role::Ink,
+            Self::Quiet => Role::Quiet,
+        }
+    }
+}
+
+/// The marks of a sheet as SVG elements, without the document around them.
+pub(super) fn draw(sheet: &Sheet<'_>, theme: Theme) -> Result<String, String> {
+    let mut svg = String::new();
+    let size = (sheet.width * 10, sheet.height * 10);
+    {
+        let area = SVGBackend::with_string(&mut svg, size).into_drawing_area();
+        let pen = Pen {
+            area,
+            theme,
+            k: sheet.unit,
+        };
+        pen.sheet(sheet)?;
+        pen.area.present().map_err(|e| e.to_string())?;
+    }
+    // What plotters wraps the elements in is replaced by our own document.
+    let start = svg
+        .find("<svg")
+        .and_then(|at| svg.get(at..)?.find('>').map(|end| at + end + 1))
+        .unwrap_or(0);
+    let end = svg.rfind("</svg>").unwrap_or(svg.len());
+    Ok(svg.get(start..end).unwrap_or_default().trim().to_owned())
+}
+
+struct Pen<'b> {
+    area: Area<'b>,
+    theme: Theme,
+    k: f64,
+}
+
+impl Pen<'_> {
+    fn sheet(&self, sheet: &Sheet<'_>) -> Result<(), String> {
+        for frame in &sheet.frames {
+            self.regions(sheet, frame)?;
+            self.grid(sheet, frame)?;
+            // A fixed order: what is precise and small lies above what is wide.
+            for kind in ["band", "columns"] {
+                self.layers(sheet, frame, kind)?;
+            }
+            self.base(sheet, frame)?;
+            for kind in ["rule", "curve", "intervals", "points"] {
+                self.layers(sheet, frame, kind)?;
+            }
+        }
+        for leader in &sheet.leaders {
+            self.path(leader, self.stroke(Role::Axis, 0.8), Dash::Whole)?;
+        }
+        for swatch in &sheet.swatches {
+            self.swatch(swatch)?;
+        }
+        Ok(())
+    }
+
+    fn regions(&self, sheet: &Sheet<'_>, frame: &Frame<'_>) -> Result<(), String> {
+        let clamped = |axis, span: &Span, v: f64, edge: f64| {
+            if v.is_infinite() {
+                edge
+            } else {
+                place(axis, v).clamp(span.low, span.high)
+            }
+        };
+        for layer in frame.layers {
+            if let Layer::Region {
+                along, from, to, ..
+            } = layer
+            {
+                let (a, b) = match along {
+                    Along::X => {
+                        let end = |v, edge| clamped(sheet.x_axis, &sheet.x, v, edge);
+                        (
+                            frame.at(end(*from, sheet.x.low), sheet.y.low),
+                            frame.at(end(*to, sheet.x.high), sheet.y.high),
+                        )
+                    }
+                    Along::Y => {
+                        let end = |v, edge| clamped(sheet.y_axis, &sheet.y, v, edge);
+                        (
+                            frame.at(sheet.x.low, end(*from, sheet.y.low)),
+                            frame.at(sheet.x.high, end(*to, sheet.y.high)),
+                        )
+                    }
+                };
+                self.block(a, b, self.theme.rgb(Role::Region).to_rgba())?;
+            }
+        }
+        Ok(())
+    }
+
+    fn grid(&self, sheet: &Sheet<'_>, frame: &Frame<'_>) -> Result<(), String> {
+        let style = self.stroke(Role::Grid, 0.9);
+        if matches!(sheet.y_axis.scale, Scale::Names(_)) {
+            for tick in &sheet.x_ticks {
+                self.path(
+                    &[
+                        frame.at(tick.at, sheet.y.low),
+                        frame.at(tick.at, sheet.y.high),
+                    ],
+                    style,
+                    Dash::Whole,
+                )?;
+            }
+        } else {
+            for tick in &sheet.y_ticks {
+                self.path(
+                    &[
+                        frame.at(sheet.x.low, tick.at),
+                        frame.at(sheet.x.high, tick.at),
+                    ],
+                    style,
+                    Dash::Whole,
+                )?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The base line and its ticks.
+    fn base(&self, sheet: &Sheet<'_>, frame: &Frame<'_>) -> Result<(), String> {
+        let style = self.stroke(Role::Axis, 1.0);
+        let (left, right, bottom) = (
+            frame.rect.left as i32,
+            frame.rect.right as i32,
+            frame.rect.bottom as i32,
+        );
+        self.path(&[(left, bottom), (right, bottom)], style, Dash::Whole)?;
+        if !matches!(sheet.x_axis.scale, Scale::Names(_)) {
+            for tick in &sheet.x_ticks {
+                let (x, _) = frame.at(tick.at, sheet.y.low);
+                self.path(
+                    &[(x, bottom), (x, bottom + self.units(4.5))],
+                    style,
+                    Dash::Whole,
+                )?;
+            }
+        }
+        Ok(())
+    }
+
+    fn layers(&self, sheet: &Sheet<'_>, frame: &Frame<'_>, kind: &str) -> Result<(), String> {
+        for layer in frame.layers.iter().filter(|layer| layer.kind() == kind) {
+            self.layer(sheet, frame, layer)?;
+        }
+        Ok(())
+    }
+
+    fn layer(&self, sheet: &Sheet<'_>, frame: &Frame<'_>, layer: &Layer) -> Result<(), String> {
+        let window = (&sheet.x, &sheet.y);
+        let put = |x: f64, y: f64| (place(sheet.x_axis, x), place(sheet.y_axis, y));
+        let spot = |(x, y): (f64, f64)| frame.at(x, y);
+        match layer {
+            Layer::Points { at, look, .. } => {
+                for (x, y) in at {
+                    let place = put(*x, *y);
+                    if inside(place, window) {
+                        self.mark(spot(place), *look)?;
+                    }
+                }
+            }
+            Layer::Curve { through, look, .. } => {
+                let places: Vec<(f64, f64)> = through.iter().map(|(x, y)| put(*x, *y)).collect();
+                for piece in cut_line(&places, window) {
+                    let spots: Vec<Spot> = piece.into_iter().map(spot).collect();
+                    self.path(&spots, self.stroke(look.tone.role(), 2.1), look.dash)?;
+                }
+            }
+            Layer::Band {
+                across,
+                look,
+                holds,
+                ..
+            } => {
+                let upper = across.iter().map(|(x, _, high)| put(*x, *high));
+                let lower = across.iter().rev().map(|(x, low, _)| put(*x, *low));
+                let area = cut_area(upper.chain(lower).collect(), window);
+                if area.len() > 2 {
+                    let spots: Vec<Spot> = area.into_iter().map(spot).collect();
+                    self.draw(&Polygon::new(spots, self.tint(*look, *holds)))?;
+                }
+            }
+            Layer::Intervals {
+                bars, along, look, ..
+            } => {
+                for bar in bars {
+                    let (a, b, middle) = match along {
+                        Along::X => (
+                            put(bar.low, bar.at),
+                            put(bar.high, bar.at),
+                            bar.value.map(|v| put(v, bar.at)),
+                        ),
+                        Along::Y => (
+                            put(bar.at, bar.low),
+                            put(bar.at, bar.high),
+                            bar.value.map(|v| put(bar.at, v)),
+                        ),
+                    };
+                    for piece in cut_line(&[a, b], window) {
+                        if let [from, .., to] = piece.as_slice() {
+                            self.interval(spot(*from), spot(*to), *look)?;
+                        }
+                    }
+                    if let Some(middle) = middle.filter(|m| inside(*m, window)) {
+                        self.mark(spot(middle), *look)?;
+                    }
+                }
+            }
+            Layer::Columns {
+                bars, width, look, ..
+            } => {
+                for (x, from, to) in bars {
+                    let (a, b) = (put(x - width / 2.0, *from), put(x + width / 2.0, *to));
+                    let corners = cut_area(vec![a, (b.0, a.1), b, (a.0, b.1)], window);
+                    if corners.len() > 2 {
+                        let spots: Vec<Spot> = corners.into_iter().map(spot).collect();
+                        self.draw(&Polygon::new(spots, self.theme.rgb(look.tone.role())))?;
+                    }
+                }
+            }
+            Layer::Rule { along, at, .. } => {
+                let ends = match along {
+                    Along::X => [
+                        (place(sheet.x_axis, *at), sheet.y.low),
+                        (place(sheet.x_axis, *at), sheet.y.high),
+                    ],
+                    Along::Y => [
+                        (sheet.x.low, place(sheet.y_axis, *at)),
+                        (sheet.x.high, place(sheet.y_axis, *at)),
+                    ],
+                };
+                if ends.iter().all(|end| inside(*end, window)) {
+                    self.path(&ends.map(spot), self.stroke(Role::Quiet, 1.2), Dash::Short)?;
+                }
+            }
+            Layer::Region { .. } => {}
+        }
+        Ok(())
+    }
+
+    fn interval(&self, from: Spot, to: Spot, look: Look) -> Result<(), String> {
+        let style = self.stroke(look.tone.role(), 2.0);
+        self.path(&[from, to], style, Dash::Whole)?;
+        // Short strokes across the ends.
+        let cap = self.units(3.2);
+        let (dx, dy) = if from.0 == to.0 { (cap, 0) } else { (0, cap) };
+        for (x, y) in [from, to] {
+            self.path(&[(x - dx, y - dy), (x + dx, y + dy)], style, Dash::Whole)?;
+        }
+        Ok(())
+    }
+
+    fn swatch(&self, swatch: &Swatch) -> Result<(), String> {
+        let (x, y) = (swatch.x as i32, swatch.y as i32);
+        let wide = self.units(super::keys::SWATCH);
+        let middle = (x + wide / 2, y);
+        for sample in &swatch.samples {
+            let tall = self.units(5.0);
+            match sample {
+                Sample::Area(look, holds) => self.draw(&Rectangle::new(
+                    [(x, y - tall), (x + wide, y + tall)],
+                    self.tint(*look, *holds),
+                ))?,
+                Sample::Column(look) => self.block(
+                    (x + wide / 4, y - tall),
+                    (x + 3 * wide / 4, y + tall),
+                    self.theme.rgb(look.tone.role()).to_rgba(),
+                )?,
+                Sample::Line(look) => self.path(
+                    &[(x, y), (x + wide, y)],
+                    self.stroke(look.tone.role(), 2.1),
+                    look.dash,
+                )?,
+                Sample::Interval(look) => {
+                    self.interval((x + wide / 8, y), (x + wide - wide / 8, y), *look)?;
+                    self.mark(middle, *look)?;
+                }
+                Sample::Mark(_) => {}
+            }
+        }
+        for sample in &swatch.samples {
+            if let Sample::Mark(look) = sample {
+                self.mark(middle, *look)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A marker with a rim of paper, so that runs that lie on one another can still be counted.
+    fn mark(&self, (x, y): Spot, look: Look) -> Result<(), String> {
+        let paper = self.theme.rgb(Role::Paper);
+        let colour = self.theme.rgb(look.tone.role());
+        if look.marker == Marker::Circle {
+            let radius = |r: f64| self.units(r).unsigned_abs();
+            self.draw(&Circle::new((x, y), radius(RADIUS + 1.1), paper.filled()))?;
+            if look.filled {
+                self.draw(&Circle::new((x, y), radius(RADIUS), colour.filled()))
+            } else {
+                self.draw(&Circle::new(
+                    (x, y),
+                    radius(RADIUS - 0.7),
+                    colour.stroke_width(self.width(1.7)),
+                ))
+            }
+        } else {
+            let outline = |grow: f64| -> Vec<Spot> {
+                shape(look.marker)
+                    .iter()
+                    .map(|(dx, dy)| {
+                        (
+                            x + self.units(dx * (RADIUS + grow)),
+                            y + self.units(dy * (RADIUS + grow)),
+                        )
+                    })
+                    .collect()
+            };
+            self.draw(&Polygon::new(outline(1.3), paper))?;
+            if look.filled {
+                self.draw(&Polygon::new(outline(0.0), colour))
+            } else {
+                let mut closed = outline(-0.7);
+                // Two points past the start, so that the last corner is joined like the others.
+                let again: Vec<Spot> = closed.iter().take(2).copied().collect();
+                closed.extend(again);
+                self.draw(&PathElement::new(
+                    closed,
+                    colour.stroke_width(self.width(1.7)),
+                ))
+            }
+        }
+    }
+
+    fn block(&self, a: Spot, b: Spot, colour: RGBAColor) -> Result<(), String> {
+        let low = (a.0.min(b.0), a.1.min(b.1));
+        let high = (a.0.max(b.0), a.1.max(b.1));
+        self.draw(&Rectangle::new([low, high], colour.filled()))
+    }
+
+    fn path(&self, spots: &[Spot], style: ShapeStyle, dash: Dash) -> Result<(), String> {
+        // Lengths of stroke and gap in layout units. Round ends add the width of the line to a stroke.
+        let (stroke, gap) = match dash {
+            Dash::Whole => return self.draw(&PathElement::new(spots.to_vec(), style)),
+            Dash::Long => (9.0, 6.0),
+            Dash::Short => (2.6, 4.6),
+            Dash::Mixed => (15.0, 4.6),
+        };
+        self.draw(&DashedPathElement::new(
+            spots.to_vec(),
+            self.units(stroke),
+            self.units(gap),
+            style,
+        ))
+    }
+
+    fn tint(&self, look: Look, holds: Holds) -> ShapeStyle {
+        let strength = match holds {
+            Holds::Mean => MEAN_STRENGTH,
+            Holds::Run => RUN_STRENGTH,
+        };
+        self.theme.rgb(look.tone.role()).mix(strength).filled()
+    }
+
+    fn stroke(&self, role: Role, width: f64) -> ShapeStyle {
+        self.theme.rgb(role).stroke_width(self.width(width))
+    }
+
+    fn width(&self, width: f64) -> u32 {
+        self.units(width).unsigned_abs().max(1)
+    }
+
+    fn units(&self, length: f64) -> i32 {
+        (length * self.k).round() as i32
+    }
+
+    fn draw<'a, E>(&self, element: &'a E) -> Result<(), String>
+    where
+        &'a E: plotters::element::PointCollection<'a, Spot>,
+        E: for<'b> plotters::element::Drawable<SVGBackend<'b>>,
+    {
+        self.area.draw(element).map_err(|e| e.to_string())
+    }
+}
+
+/// A marker's corners around its middle, for a radius of one; areas are about equal.
+fn shape(marker: Marker) -> &'static [(f64, f64)] {
+    match marker {
+        Marker::Circle => &[],
+        Marker::Diamond => &[(0.0, -1.3), (1.3, 0.0), (0.0, 1.3), (-1.3, 0.0)],
+        Marker::Square => &[(-0.92, -0.92), (0.92, -0.92), (0.92, 0.92), (-0.92, 0.92)],
+        Marker::Triangle => &[(0.0, -1.25), (1.2, 0.85), (-1.2, 0.85)],
+        Marker::Wedge => &[(0.0, 1.25), (1.2, -0.85), (-1.2, -0.85)],
+        Marker::Bar => &[(-1.45, -0.55), (1.45, -0.55), (1.45, 0.55), (-1.45, 0.55)],
+    }
+}
+
+type Window<'s> = (&'s Span, &'s Span);
+
+fn inside((x, y): (f64, f64), (across, up): Window<'_>) -> bool {
+    let slack = |span: &Span| 1e-9 * (span.high - span.low);
+    x >= across.low - slack(across)
+        && x <= across.high + slack(across)
+        && y >= up.low - slack(up)
+        && y <= up.high + slack(up)
+}
+
+/// The pieces of a line that lie inside the window (Liang and Barsky, ACM Transactions on Graphics 3(1), 1984).
+fn cut_line(line: &[(f64, f64)], (across, up): Window<'_>) -> Vec<Vec<(f64, f64)>> {
+    let mut pieces: Vec<Vec<(f64, f64)>> = Vec::new();
+    for pair in line.windows(2) {
+        let [a, b] = pair else { continue };
+        let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+        let (mut from, mut to) = (0.0_f64, 1.0_f64);
+        let mut out = false;
+        for (p, q) in [
+            (-dx, a.0 - across.low),
+            (dx, across.high - a.0),
+            (-dy, a.1 - up.low),
+            (dy, up.high - a.1),
+        ] {
+            if p == 0.0 {
+                out |= q < 0.0;
+            } else if p < 0.0 {
+                from = from.max(q / p);
+            } else {
+                to = to.min(q / p);
+            }
+        }
+        if out || from > to {
+            continue;
+        }
+        let (start, end) = (
+            (a.0 + from * dx, a.1 + from * dy),
+            (a.0 + to * dx, a.1 + to * dy),
+        );
+        match pieces.last_mut() {
+            // Goes on where the last piece ended.
+            Some(piece) if from == 0.0 && piece.last() == Some(a) => piece.push(end),
+            _ => pieces.push(vec![start, end]),
+        }
+    }
+    pieces
+}
+
+/// The part of an area inside the window (Sutherland and Hodgman, Communications of the ACM 17(1), 1974).
+fn cut_area(mut area: Vec<(f64, f64)>, (across, up): Window<'_>) -> Vec<(f64, f64)> {
+    type Side<'s> = Box<dyn Fn((f64, f64)) -> f64 + 's>;
+    let sides: [Side<'_>; 4] = [
+        Box::new(|p| p.0 - across.low),
+        Box::new(|p| across.high - p.0),
+        Box::new(|p| p.1 - up.low),
+        Box::new(|p| up.high - p.1),
+    ];
+    for side in sides {
+        let mut kept = Vec::with_capacity(area.len() + 4);
+        let Some(mut before) = area.last().copied() else {
+            return area;
+        };
+        for point in area {
+            let (a, b) = (side(before), side(point));
+            if (a < 0.0) != (b < 0.0) {
+                let t = a / (a - b);
+                kept.push((
+                    before.0 + t * (point.0 - before.0),
+                    before.1 + t * (point.1 - before.1),
+                ));
+            }
+            if b >= 0.0 {
+                kept.push(point);
+            }
+            before = point;
+        }
+        area = kept;
+    }
+    area
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SPAN: Span = Span {
+        low: 0.0,
+        high: 10.0,
+    };
+
+    #[test]
+    fn lines_are_cut_at_the_edge() {
+        let pieces = cut_line(
+            &[
+                (-5.0, 5.0),
+                (5.0, 5.0),
+                (5.0, 15.0),
+                (8.0, 15.0),
+                (8.0, 5.0),
+            ],
+            (&SPAN, &SPAN),
+        );
+        assert_eq!(
+            pieces,
+            [
+                vec![(0.0, 5.0), (5.0, 5.0), (5.0, 10.0)],
+                vec![(8.0, 10.0), (8.0, 5.0)]
+            ]
+        );
+        assert!(cut_line(&[(-5.0, -5.0), (-1.0, 20.0)], (&SPAN, &SPAN)).is_empty());
+    }
+
+    #[test]
+    fn areas_are_cut_at_the_edge() {
+        let area = cut_area(
+            vec![(-5.0, -5.0), (5.0, -5.0), (5.0, 5.0), (-5.0, 5.0)],
+            (&SPAN, &SPAN),
+        );
+        assert_eq!(area.len(), 4);
+        assert!(
+            area.iter()
+                .all(|p| (0.0..=5.0).contains(&p.0) && (0.0..=5.0).contains(&p.1))
+        );
+        assert!(
+            cut_area(
+                vec![(-5.0, -5.0), (-4.0, -5.0), (-4.0, -4.0)],
+                (&SPAN, &SPAN)
+            )
+            .is_empty()
+        );
+    }
+}

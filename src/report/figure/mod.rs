@@ -1,0 +1,521 @@
+//! Figures: a plain description of what to show, drawn the same way everywhere.
+//!
+//! A [`Figure`] says what its axes are and which layers lie in its panels; it computes nothing about the data.
+//! The parts of drawing, in the order in which they run:
+//!
+//! * `check`: refuses what cannot be drawn, and settles the ranges;
+//! * `layout`: shares out the area to titles, labels and panels;
+//! * `keys`, `place`: names for series at the ends of their curves, or in a legend; labels inside a panel;
+//! * `marks`: everything but text, drawn through plotters;
+//! * `svg`, `png`: the finished picture.
+//!
+//! Text is drawn in one of two ways ([`Lettering`]). In a page that carries the faces once, text stays text, so it
+//! can be searched, copied and read aloud. In a file that stands alone, text is outlines: no viewer and no office
+//! program loads a font from inside an SVG file, so outlines alone look the same on every machine. The PNG is made
+//! from the outlines, so picture and drawing never differ and no font is looked up.
+
+mod check;
+mod keys;
+mod layout;
+mod marks;
+mod place;
+mod png;
+mod svg;
+pub mod theme;
+mod ticks;
+
+pub use theme::Theme;
+
+/// A figure of one or several panels that share their axes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    /// A short name in lower case and hyphens: the file name without its ending.
+    pub name: String,
+    /// What is shown.
+    pub title: String,
+    /// What it shows: the finding, in a sentence. May be empty.
+    pub claim: String,
+    /// The axis across.
+    pub x: Axis,
+    /// The axis upwards.
+    pub y: Axis,
+    /// The panels, in reading order.
+    pub panels: Vec<Panel>,
+    /// What a reader must know to read it rightly: what a band means, which runs are shown. May be empty.
+    pub note: String,
+    /// The figure in words, for those who cannot see it.
+    pub alt: String,
+}
+
+/// One panel of a figure.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Panel {
+    /// What is shown in this panel; empty where the figure has only one.
+    pub title: String,
+    /// What lies in it. Drawn in a fixed order (regions, bands, columns, rules, curves, intervals, points), whatever the order here.
+    pub layers: Vec<Layer>,
+}
+
+/// One axis. Layers give their values in the axis' own quantity; [`Axis::shown_as`] converts them for the reader.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    /// What is measured, such as `Intake air`.
+    pub label: String,
+    /// The unit in the spelling that files use, empty for none.
+    pub unit: String,
+    /// How values become places.
+    pub scale: Scale,
+    /// How far the axis reaches.
+    pub reach: Reach,
+    /// The factor and the offset from a layer's value to the value shown.
+    pub conversion: (f64, f64),
+}
+
+/// How values become places along an axis.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Scale {
+    /// Evenly.
+    Linear,
+    /// By their logarithm; values must be above zero.
+    Log,
+    /// Named places: value 0 is the first name, 1 the second. Down the page on the y axis.
+    Names(Vec<String>),
+}
+
+/// How far an axis reaches.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reach {
+    /// As far as the data, and a little more.
+    Data,
+    /// As [`Reach::Data`], and zero belongs to it.
+    FromZero,
+    /// From here to there, in layer values; what lies beyond is cut off.
+    Fixed(f64, f64),
+}
+
+/// Which axis a value belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Along {
+    /// The axis across.
+    X,
+    /// The axis upwards.
+    Y,
+}
+
+/// How a series looks. Series differ by colour, by marker and by dash, so that any two of them stay apart in grey.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Its colour.
+    pub tone: Tone,
+    /// Its marker.
+    pub marker: Marker,
+    /// Whether its markers are filled.
+    pub filled: bool,
+    /// How its lines are broken.
+    pub dash: Dash,
+}
+
+/// What colours a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// The series of this number, counted from 0.
+    Series(usize),
+    /// The colour of text: for what stands for the whole, or for a reference.
+    Ink,
+    /// The colour of text of second rank.
+    Quiet,
+}
+
+/// A marker's shape.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "each name says it")]
+pub enum Marker {
+    Circle,
+    Diamond,
+    Square,
+    Triangle,
+    Wedge,
+    Bar,
+}
+
+/// How a line is broken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "each name says it")]
+pub enum Dash {
+    Whole,
+    Long,
+    Short,
+    Mixed,
+}
+
+impl Look {
+    /// The look of a series by its number, counted from 0.
+    pub fn series(number: usize) -> Self {
+        const MARKERS: [Marker; 6] = [
+            Marker::Circle,
+            Marker::Diamond,
+            Marker::Square,
+            Marker::Triangle,
+            Marker::Wedge,
+            Marker::Bar,
+        ];
+        const DASHES: [Dash; 4] = [Dash::Whole, Dash::Long, Dash::Short, Dash::Mixed];
+        Self {
+            tone: Tone::Series(number),
+            // A seventh series takes the first colour again; the shift gives it another marker.
+            marker: MARKERS[(number + number / theme::SERIES) % MARKERS.len()],
+            filled: true,
+            dash: DASHES[number % DASHES.len()],
+        }
+    }
+
+    /// The look of a reference or of a whole: ink, unbroken.
+    pub fn ink() -> Self {
+        Self {
+            tone: Tone::Ink,
+            marker: Marker::Circle,
+            filled: true,
+            dash: Dash::Whole,
+        }
+    }
+
+    /// The same with hollow markers.
+    pub fn hollow(self) -> Self {
+        Self {
+            filled: false,
+            ..self
+        }
+    }
+
+    /// The same with another dash.
+    pub fn dashed(self, dash: Dash) -> Self {
+        Self { dash, ..self }
+    }
+}
+
+/// What a band stands for, which settles how strongly it is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Holds {
+    /// The long-run mean: narrow and strong.
+    Mean,
+    /// One further run: wide and faint.
+    Run,
+}
+
+/// One layer of a panel. A label that is not empty names a series; layers of one name share one key.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Layer {
+    /// Single values, such as every run that was made.
+    Points {
+        /// (x, y) of each.
+        at: Vec<(f64, f64)>,
+        /// How they look.
+        look: Look,
+        /// The series' name.
+        label: String,
+    },
+    /// A line through places in this order.
+    Curve {
+        /// (x, y) of each place.
+        through: Vec<(f64, f64)>,
+        /// How it looks.
+        look: Look,
+        /// The series' name.
+        label: String,
+    },
+    /// An area between two curves.
+    Band {
+        /// (x, low, high) of each place.
+        across: Vec<(f64, f64, f64)>,
+        /// How it looks.
+        look: Look,
+        /// What it stands for.
+        holds: Holds,
+        /// What the legend says about it; empty where the note does.
+        label: String,
+    },
+    /// A value with its interval, or an interval alone.
+    Intervals {
+        /// Each interval.
+        bars: Vec<Interval>,
+        /// The axis along which they reach.
+        along: Along,
+        /// How they look.
+        look: Look,
+        /// The series' name.
+        label: String,
+    },
+    /// Upright columns.
+    Columns {
+        /// (x, from, to) of each.
+        bars: Vec<(f64, f64, f64)>,
+        /// The width in values of x.
+        width: f64,
+        /// How they look.
+        look: Look,
+        /// The series' name.
+        label: String,
+    },
+    /// A part of the panel set apart, such as conditions that nobody tested. An end may be infinite: it then
+    /// reaches to the edge, and does not widen the axis.
+    Region {
+        /// The axis that it is a part of.
+        along: Along,
+        /// Its lower end.
+        from: f64,
+        /// Its upper end.
+        to: f64,
+        /// What stands in it.
+        label: String,
+    },
+    /// A reference line straight across.
+    Rule {
+        /// The axis on which `at` is marked.
+        along: Along,
+        /// Where.
+        at: f64,
+        /// What stands at it.
+        label: String,
+    },
+}
+
+/// One interval of [`Layer::Intervals`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Interval {
+    /// Where it stands on the other axis.
+    pub at: f64,
+    /// Its lower end.
+    pub low: f64,
+    /// The value that it belongs to, drawn as a marker.
+    pub value: Option<f64>,
+    /// Its upper end.
+    pub high: f64,
+}
+
+impl Axis {
+    /// A linear axis that reaches as far as the data.
+    pub fn new(label: impl Into<String>, unit: impl Into<String>) -> Self {
+        Self {
+            label: label.into(),
+            unit: unit.into(),
+            scale: Scale::Linear,
+            reach: Reach::Data,
+            conversion: (1.0, 0.0),
+        }
+    }
+
+    /// An axis of named places.
+    pub fn names(
+        label: impl Into<String>,
+        names: impl IntoIterator<Item = impl Into<String>>,
+    ) -> Self {
+        Self {
+            scale: Scale::Names(names.into_iter().map(Into::into).collect()),
+            ..Self::new(label, "")
+        }
+    }
+
+    /// The same axis, on which zero belongs.
+    pub fn from_zero(self) -> Self {
+        Self {
+            reach: Reach::FromZero,
+            ..self
+        }
+    }
+
+    /// The same axis from `low` to `high`, in layer values.
+    pub fn reaching(self, low: f64, high: f64) -> Self {
+        Self {
+            reach: Reach::Fixed(low, high),
+            ..self
+        }
+    }
+
+    /// The same axis, logarithmic.
+    pub fn logarithmic(self) -> Self {
+        Self {
+            scale: Scale::Log,
+            ..self
+        }
+    }
+
+    /// The same axis shown in another unit: what the reader sees is `factor · value + offset`.
+    ///
+    /// Ticks fall on round numbers of the unit shown: degrees Celsius become Fahrenheit by `shown_as("degF", 1.8, 32.0)`.
+    pub fn shown_as(self, unit: impl Into<String>, factor: f64, offset: f64) -> Self {
+        Self {
+            unit: unit.into(),
+            conversion: (factor, offset),
+            ..self
+        }
+    }
+}
+
+/// How large a figure is, and how large its text is beside it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Size {
+    /// Width in pixels of the page or screen.
+    pub width: u32,
+    /// Height in the same pixels. A page takes what named rows or several rows of panels need instead.
+    pub height: u32,
+    /// Pixels to one unit of layout; body text is 12 units high.
+    pub unit: f64,
+    /// Panels side by side at most.
+    pub columns: usize,
+    /// Whether the height may not change.
+    pub fixed: bool,
+    /// Pixels of a PNG to one pixel here.
+    pub density: f64,
+}
+
+impl Size {
+    /// For a page or for print: 800 wide, a PNG of 1600 × 1000.
+    pub const PAGE: Self = Self {
+        width: 800,
+        height: 500,
+        unit: 1.0,
+        columns: 3,
+        fixed: false,
+        density: 2.0,
+    };
+    /// For a slide: 1920 × 1080, legible from the back row.
+    pub const SLIDE: Self = Self {
+        width: 1920,
+        height: 1080,
+        unit: 2.3,
+        columns: 3,
+        fixed: true,
+        density: 1.0,
+    };
+    /// For a hand-held screen: panels one below the other.
+    pub const HAND: Self = Self {
+        width: 380,
+        height: 360,
+        unit: 1.0,
+        columns: 1,
+        fixed: false,
+        density: 2.0,
+    };
+}
+
+/// How text is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lettering {
+    /// As outlines of the embedded faces: right on every machine.
+    Outlines,
+    /// As text, for a page that carries [`super::font::css`].
+    Text,
+}
+
+/// Why a figure cannot be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum FigureError {
+    /// There is nothing to draw.
+    #[error("figure `{figure}` has nothing to show: {what}")]
+    Empty {
+        /// The figure's name.
+        figure: String,
+        /// What is missing.
+        what: &'static str,
+    },
+    /// A value is not a number, or infinite.
+    #[error(
+        "figure `{figure}`, panel {panel}, {layer} `{label}`: {value} cannot be drawn; leave such values out and say so in the note"
+    )]
+    NotFinite {
+        /// The figure's name.
+        figure: String,
+        /// The panel, counted from 1.
+        panel: usize,
+        /// The kind of layer.
+        layer: &'static str,
+        /// The layer's label.
+        label: String,
+        /// What was found.
+        value: String,
+    },
+    /// A value at or below zero on a logarithmic axis.
+    #[error(
+        "figure `{figure}`, panel {panel}, {layer} `{label}`: {value} has no place on a logarithmic axis, which holds values above zero only"
+    )]
+    NotPositive {
+        /// The figure's name.
+        figure: String,
+        /// The panel, counted from 1.
+        panel: usize,
+        /// The kind of layer.
+        layer: &'static str,
+        /// The layer's label.
+        label: String,
+        /// What was found.
+        value: String,
+    },
+    /// An axis whose ends or conversion make no sense.
+    #[error(
+        "figure `{figure}`: the axis `{axis}` reaches from {low} to {high}; it needs two finite ends, the lower first"
+    )]
+    Range {
+        /// The figure's name.
+        figure: String,
+        /// The axis' label.
+        axis: String,
+        /// The lower end found.
+        low: String,
+        /// The upper end found.
+        high: String,
+    },
+    /// The area is too small for what has to stand in it.
+    #[error(
+        "figure `{figure}`: {width} × {height} leaves no room for its panels; make it larger or shorten its texts"
+    )]
+    NoRoom {
+        /// The figure's name.
+        figure: String,
+        /// The width asked for.
+        width: u32,
+        /// The height asked for.
+        height: u32,
+    },
+    /// Drawing failed.
+    #[error("figure `{figure}` could not be drawn: {reason}")]
+    Drawing {
+        /// The figure's name.
+        figure: String,
+        /// The reason that the drawing library gave.
+        reason: String,
+    },
+}
+
+impl Figure {
+    /// The figure as an SVG document.
+    ///
+    /// Equal figures give equal bytes. `scope` makes the document's ids its own where several stand in one page.
+    ///
+    /// # Errors
+    ///
+    /// [`FigureError`] where there is nothing to draw, a value is not finite, or the area is too small.
+    pub fn to_svg(
+        &self,
+        size: Size,
+        theme: Theme,
+        lettering: Lettering,
+        scope: &str,
+    ) -> Result<String, FigureError> {
+        let sheet = layout::lay_out(self, size)?;
+        svg::document(self, &sheet, theme, lettering, scope)
+    }
+
+    /// The figure as a PNG file of `size` times its density.
+    ///
+    /// # Errors
+    ///
+    /// As [`Figure::to_svg`].
+    pub fn to_png(&self, size: Size, theme: Theme) -> Result<Vec<u8>, FigureError> {
+        let svg = self.to_svg(size, theme, Lettering::Outlines, "")?;
+        png::from_svg(&svg, size.density).map_err(|reason| FigureError::Drawing {
+            figure: self.name.clone(),
+            reason,
+        })
+    }
+}
