@@ -1,8 +1,8 @@
 //! Units, quantities, headings and accuracies as people write them.
 
 use steadydraw::quantity::{
-    Accuracy, Dimension, Heading, System, Unit, UnitErrorKind, decimals_for, fixed, parse_quantity,
-    significant, to_uncertainty, with_uncertainty,
+    Accuracy, Dimension, Heading, Split, System, Unit, UnitErrorKind, decimals_for, fixed,
+    parse_quantity, significant, to_uncertainty, with_uncertainty,
 };
 
 fn read(text: &str, want: Dimension) -> f64 {
@@ -153,31 +153,59 @@ fn common_spellings_of_units_are_known() {
     assert!(error.to_string().contains("degC, degF, K, W"), "{error}");
 }
 
-/// Factors from NIST SP 811 (2008), appendix B.8, and from exact definitions; tests/reference/air/conversions.csv.
+/// Factors from definitions and NIST SP 811 (2008), appendix B.8: tests/reference/air/conversions.csv.
 #[test]
 fn conversions_agree_with_their_definitions() {
-    for (text, want, expected) in [
-        ("1 Btu/h", Dimension::Power, 0.29307107017222),
-        ("1 cfm", Dimension::Flow, 0.0004719474432 * 3600.0),
-        ("1 inHg", Dimension::Pressure, 3386.388640341),
-        ("1 inH2O", Dimension::Pressure, 249.08891),
-        ("1 mmHg", Dimension::Pressure, 133.322387415),
-        ("1 psi", Dimension::Pressure, 6894.757293168),
-        ("1 lb", Dimension::Mass, 0.45359237),
+    let mut reader = csv::Reader::from_path("tests/reference/air/conversions.csv").unwrap();
+    let mut factors = std::collections::BTreeMap::new();
+    for record in reader.records() {
+        let record = record.unwrap();
+        factors.insert(record[0].to_owned(), record[2].parse::<f64>().unwrap());
+    }
+    for (name, text, want, base_per_si) in [
+        ("Btu_IT per hour", "1 Btu/h", Dimension::Power, 1.0),
+        ("cfm", "1 cfm", Dimension::Flow, 3600.0),
         (
+            "inHg (conventional, 0 C)",
+            "1 inHg",
+            Dimension::Pressure,
+            1.0,
+        ),
+        (
+            "inH2O (conventional, 4 C)",
+            "1 inH2O",
+            Dimension::Pressure,
+            1.0,
+        ),
+        ("mmHg (conventional)", "1 mmHg", Dimension::Pressure, 1.0),
+        ("psi", "1 psi", Dimension::Pressure, 1.0),
+        ("pound", "1 lb", Dimension::Mass, 1.0),
+        (
+            "degree Fahrenheit difference",
             "1 degF",
             Dimension::TemperatureDifference,
-            0.5555555555555556,
+            1.0,
         ),
-        ("1 ft/min", Dimension::Speed, 0.00508),
-        ("3600000 J", Dimension::Energy, 1000.0),
+        ("ft/min", "1 ft/min", Dimension::Speed, 1.0),
+        ("kWh", "1 kWh", Dimension::Energy, 1.0 / 3600.0),
+        (
+            "standard atmosphere",
+            "1013.25 hPa",
+            Dimension::Pressure,
+            1.0,
+        ),
     ] {
         let got = read(text, want);
+        let expected = factors[name] * base_per_si;
         assert!(
             (got / expected - 1.0).abs() < 1e-13,
             "{text}: {got}, {expected}"
         );
     }
+    let eer = factors["EER (Btu/h/W) to COP"];
+    assert!((steadydraw::air::BTU_PER_WH * eer - 1.0).abs() < 1e-13);
+    let density = factors["lb/ft3"];
+    assert!((steadydraw::air::STANDARD_AIR_KG_M3 - 0.075 * density).abs() < 1e-13);
 }
 
 #[test]
@@ -225,6 +253,8 @@ fn accuracies_are_read_for_what_is_measured() {
     }
     let meter = Accuracy::parse("0.5 % of reading + 0.02 A", D::Current).unwrap();
     assert!((meter.limit_at(-20.0) - 0.12).abs() < 1e-15);
+    // A rectangular error: JCGM 100:2008, 4.3.7.
+    assert!((meter.standard_at(20.0) * 3f64.sqrt() - 0.12).abs() < 1e-15);
 }
 
 #[test]
@@ -293,4 +323,12 @@ fn us_units_are_shown_where_asked() {
     assert_eq!(System::Si.convert(D::Fraction, 0.45), 45.0);
     assert!((System::Us.convert(D::Flow, 169.901079552) - 100.0).abs() < 1e-12);
     assert_eq!(System::Us.symbol(D::Pressure), "inHg");
+}
+
+#[test]
+fn the_parts_of_an_uncertainty_combine_separately() {
+    let u = Split::new(3.0, 1.0).plus(Split::new(4.0, 0.0));
+    assert_eq!((u.shared, u.fresh), (5.0, 1.0));
+    assert!((u.total() - 26f64.sqrt()).abs() < 1e-15);
+    assert_eq!(Split::fresh(2.0).scaled(-1.5), Split::new(0.0, 3.0));
 }

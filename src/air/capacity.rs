@@ -122,18 +122,19 @@ pub struct CondensateCheck {
 
 /// Cooling found on the air side. Includes the heat of a blower that stands in the air stream (the net figure).
 ///
-/// `total = sensible + latent + condensate heat`, exactly.
+/// `total = sensible + latent + remainder`, exactly.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Capacity {
-    /// ṁ (1006 + 1860 W₁)(t₁ − t₂), W.
+    /// ṁ (1006 + 1860 W₂)(t₁ − t₂), W: with the outlet's humidity, as ASHRAE 37 has it where the flow is measured after the coil.
     pub sensible_w: f64,
     /// ṁ (W₁ − W₂)(heat of evaporation at t₂), W; none where humidity is missing.
     pub latent_w: Option<f64>,
-    /// ṁ (h₁ − h₂), W: the definition of ASHRAE 37 and ISO 5151 (from memory). On a wet coil it is 0.4–1 % more than
-    /// sensible + latent, by the heat that the condensate carries off; some published totals are that sum instead.
+    /// ṁ (h₁ − h₂), W: the definition of ASHRAE 37 and ISO 5151 (from memory). On a wet coil it is 0.4–1.6 % more than
+    /// sensible + latent, by the remainder; some published totals are that sum instead.
     pub total_w: Option<f64>,
-    /// ṁ (W₁ − W₂) h_water(t₂), W: the part of the total that leaves with the water.
-    pub condensate_heat_w: Option<f64>,
+    /// ṁ (W₁ − W₂)(h_water(t₂) + 1860 (t₁ − t₂)), W: heat that leaves with the condensate, and that was taken from its vapour
+    /// before it condensed. The usual definitions count it in the total, but neither as sensible nor as latent.
+    pub remainder_w: Option<f64>,
     /// Latent capacity from weighed water.
     pub condensate: Option<CondensateCheck>,
     /// Water that the air lost, kg/h, by the humidity readings.
@@ -166,8 +167,8 @@ impl Capacity {
 /// ṁ = flow / v at the side where the flow was measured, v per kg of dry air. Where the outlet's humidity is missing it is taken
 /// as the intake's (or saturation, if that is less) for the density alone.
 ///
-/// Source of the definitions: ASHRAE 37 and ISO 5151, from memory, reproduced on the worked example of NISTIR 7350 (2006),
-/// appendix D, in `tests/air.rs`.
+/// Source of the definitions: ASHRAE 37 and ISO 5151, from memory; eight published tests (NISTIR 7350, 2006, appendix D) are reduced
+/// again in `tests/air.rs`.
 ///
 /// # Errors
 /// A reading out of range.
@@ -179,7 +180,7 @@ impl Capacity {
 ///     flow_m3h: 270.0, flow_at: Side::Outlet, pressure_pa: 101_325.0, condensate_kg_h: None,
 /// };
 /// let cooling = capacity(&run).unwrap();
-/// assert_eq!(cooling.sensible_w.round(), 1208.0);
+/// assert_eq!(cooling.sensible_w.round(), 1208.0); // in W
 /// assert_eq!(cooling.total_w.map(f64::round), Some(1437.0));
 /// ```
 pub fn capacity(readings: &AirReadings) -> Result<Capacity, AirError> {
@@ -221,7 +222,7 @@ pub fn capacity(readings: &AirReadings) -> Result<Capacity, AirError> {
         sensible_w: heat.sensible_w,
         latent_w: heat.latent_w,
         total_w: heat.total_w,
-        condensate_heat_w: match (heat.total_w, heat.latent_w) {
+        remainder_w: match (heat.total_w, heat.latent_w) {
             (Some(total), Some(latent)) => Some(total - heat.sensible_w - latent),
             _ => None,
         },
@@ -308,7 +309,7 @@ pub(super) fn heat(r: &AirReadings, assumed_rh: f64) -> Result<Heat, AirError> {
     };
     let dry_air_kg_s = flow / 3600.0 / measured_in.volume_m3_kg();
     let sensible_w =
-        dry_air_kg_s * intake.heat_capacity_j_kg_k() * (r.intake_temp_c - r.outlet_temp_c);
+        dry_air_kg_s * outlet.heat_capacity_j_kg_k() * (r.intake_temp_c - r.outlet_temp_c);
     let evaporation =
         vapour_enthalpy_j_kg(r.outlet_temp_c) - condensate_enthalpy_j_kg(r.outlet_temp_c);
     let water = intake.humidity_ratio() - outlet.humidity_ratio();

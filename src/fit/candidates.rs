@@ -66,7 +66,9 @@ impl Candidate {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum DrawFitError {
     /// Too few cooling runs.
-    #[error("{found} cooling runs; a curve with an interval needs at least {needed}. Add runs, best as repeats on another day")]
+    #[error(
+        "{found} cooling runs; a curve with an interval needs at least {needed}. Add runs, best as repeats on another day"
+    )]
     TooFewRuns {
         /// Cooling runs in the bench.
         found: usize,
@@ -120,7 +122,10 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
     };
     candidates.retain(|c| c.score() - best <= KEPT_WITHIN_AICC);
     candidates.truncate(MOST_KEPT);
-    let total: f64 = candidates.iter().map(|c| (-(c.score() - best) / 2.0).exp()).sum();
+    let total: f64 = candidates
+        .iter()
+        .map(|c| (-(c.score() - best) / 2.0).exp())
+        .sum();
     for c in &mut candidates {
         c.weight = (-(c.score() - best) / 2.0).exp() / total;
     }
@@ -140,7 +145,11 @@ fn geometric_mean_draw(data: &DrawData) -> f64 {
 ///
 /// # Errors
 /// [`FitError`] where the runs cannot carry it.
-pub fn fit_form(data: &DrawData, form: DrawForm, typical_draw_w: f64) -> Result<Candidate, FitError> {
+pub fn fit_form(
+    data: &DrawData,
+    form: DrawForm,
+    typical_draw_w: f64,
+) -> Result<Candidate, FitError> {
     let n = data.rows.len();
     let mut x: Option<DMatrix<f64>> = None;
     let mut y = Vec::with_capacity(n);
@@ -236,7 +245,9 @@ impl DrawFit {
             Scatter::Proportional => candidate.relative_sd * draw_w,
             Scatter::Additive => candidate.relative_sd * self.typical_draw_w,
         };
-        let slope = candidate.form.intake_slope(&self.data, at, &candidate.fit.coef)?;
+        let slope = candidate
+            .form
+            .intake_slope(&self.data, at, &candidate.fit.coef)?;
         let all_finite = compressor_w.is_finite() && factor.is_finite() && run_sd_w.is_finite();
         all_finite.then_some(CandidateDraw {
             draw_w,

@@ -48,10 +48,20 @@ fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
     let (mut sum, mut total) = (0.0, 0.0);
     for candidate in &fit.candidates {
         for level in 0..data.levels.len() {
-            if data.tested.get(mode).and_then(|m| m.get(level)).is_none_or(|n| *n == 0) {
+            if data
+                .tested
+                .get(mode)
+                .and_then(|m| m.get(level))
+                .is_none_or(|n| *n == 0)
+            {
                 continue;
             }
-            let at = At { mode, level, intake: data.intake_ref, ambient: data.ambient_ref };
+            let at = At {
+                mode,
+                level,
+                intake: data.intake_ref,
+                ambient: data.ambient_ref,
+            };
             if let Some(d) = fit.draw_of(candidate, &at) {
                 sum += candidate.weight * d.intake_slope_w_per_k / d.compressor_w;
                 total += candidate.weight;
@@ -68,19 +78,37 @@ pub struct Opinions {
 }
 
 /// Splits a candidate's opinion at `at`, which lies `beyond_k` past the tested range `(low, high)`.
-pub fn opinions(fit: &DrawFit, candidate: &Candidate, at: &At, d: &CandidateDraw, range: (f64, f64), chance: f64) -> Opinions {
+pub fn opinions(
+    fit: &DrawFit,
+    candidate: &Candidate,
+    at: &At,
+    d: &CandidateDraw,
+    range: (f64, f64),
+    chance: f64,
+) -> Opinions {
     let (low, high) = range;
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
     if beyond_k <= 0.0 {
-        return Opinions { parts: vec![(1.0, d.draw_w, 0.0)] };
+        return Opinions {
+            parts: vec![(1.0, d.draw_w, 0.0)],
+        };
     }
     let bend = 0.5 * UNSEEN_BEND * beyond_k * (beyond_k + (high - low)) * d.compressor_w;
     let above = at.intake > high;
-    let edge = At { intake: if above { high } else { low }, ..*at };
-    let Some(at_edge) = fit.draw_of(candidate, &edge) else {
-        return Opinions { parts: vec![(1.0, d.draw_w, bend)] };
+    let edge = At {
+        intake: if above { high } else { low },
+        ..*at
     };
-    let clip = if above { chance * CLIPPED_SHARE } else { chance * CLIPPED_SHARE * 0.5 };
+    let Some(at_edge) = fit.draw_of(candidate, &edge) else {
+        return Opinions {
+            parts: vec![(1.0, d.draw_w, bend)],
+        };
+    };
+    let clip = if above {
+        chance * CLIPPED_SHARE
+    } else {
+        chance * CLIPPED_SHARE * 0.5
+    };
     let blower = d.draw_w - d.compressor_w;
     let sign = if above { 1.0 } else { -1.0 };
     let clipped = blower + at_edge.compressor_w * (CLIPPED_SLOPE.0 * beyond_k * sign).exp();

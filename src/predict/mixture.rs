@@ -31,12 +31,22 @@ pub fn quantile(parts: &[Component], p: f64) -> Option<f64> {
         return None;
     }
     // Every component's own quantile brackets that of the mixture.
-    let own = parts.iter().map(|c| c.centre + c.scale * student_t::quantile(p, c.dof));
-    let (mut low, mut high) = own.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), q| (a.min(q), b.max(q)));
+    let own = parts
+        .iter()
+        .map(|c| c.centre + c.scale * student_t::quantile(p, c.dof));
+    let (mut low, mut high) = own.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), q| {
+        (a.min(q), b.max(q))
+    });
     if !(low.is_finite() && high.is_finite()) {
         return None;
     }
-    let below = |v: f64| parts.iter().map(|c| c.weight * student_t::cdf((v - c.centre) / c.scale, c.dof)).sum::<f64>() / total;
+    let below = |v: f64| {
+        parts
+            .iter()
+            .map(|c| c.weight * student_t::cdf((v - c.centre) / c.scale, c.dof))
+            .sum::<f64>()
+            / total
+    };
     let tolerance = 1e-10 * (low.abs() + high.abs()) + 1e-300;
     for _ in 0..200 {
         if high - low <= tolerance {
@@ -58,7 +68,12 @@ mod tests {
 
     #[test]
     fn one_component_gives_its_own_quantile() {
-        let c = [Component { weight: 2.0, centre: 10.0, scale: 3.0, dof: 7.0 }];
+        let c = [Component {
+            weight: 2.0,
+            centre: 10.0,
+            scale: 3.0,
+            dof: 7.0,
+        }];
         let q = quantile(&c, 0.975).unwrap();
         assert!((q - (10.0 + 3.0 * student_t::quantile(0.975, 7.0))).abs() < 1e-7);
     }
@@ -66,8 +81,18 @@ mod tests {
     #[test]
     fn two_far_components_split_the_tails() {
         let c = [
-            Component { weight: 0.5, centre: 0.0, scale: 1.0, dof: 1e6 },
-            Component { weight: 0.5, centre: 100.0, scale: 1.0, dof: 1e6 },
+            Component {
+                weight: 0.5,
+                centre: 0.0,
+                scale: 1.0,
+                dof: 1e6,
+            },
+            Component {
+                weight: 0.5,
+                centre: 100.0,
+                scale: 1.0,
+                dof: 1e6,
+            },
         ];
         // A share of 0.25 of the whole is half of the first.
         assert!(quantile(&c, 0.25).unwrap().abs() < 1e-4);
@@ -77,7 +102,12 @@ mod tests {
     #[test]
     fn nothing_comes_of_nothing() {
         assert_eq!(quantile(&[], 0.5), None);
-        let bad = [Component { weight: 1.0, centre: f64::NAN, scale: 1.0, dof: 3.0 }];
+        let bad = [Component {
+            weight: 1.0,
+            centre: f64::NAN,
+            scale: 1.0,
+            dof: 3.0,
+        }];
         assert_eq!(quantile(&bad, 0.5), None);
     }
 }

@@ -50,17 +50,30 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
     let intake_beyond_k = distance_beyond(at.intake, low, high);
     let (amb_low, amb_high) = data.ambient_range();
     let ambient_beyond_k = distance_beyond(at.ambient, amb_low, amb_high);
-    let setting_tested = data.tested.get(at.mode).and_then(|m| m.get(at.level)).is_some_and(|n| *n > 0);
+    let setting_tested = data
+        .tested
+        .get(at.mode)
+        .and_then(|m| m.get(at.level))
+        .is_some_and(|n| *n > 0);
     let u_intake = bench.instrument_u(Channel::IntakeTemp, at.intake).shared;
     let chance = beyond::ramp_chance(fit);
     let mut run = Vec::new();
     let mut mean_parts = Vec::new();
     for candidate in &fit.candidates {
-        let Some(d) = fit.draw_of(candidate, &at) else { continue };
+        let Some(d) = fit.draw_of(candidate, &at) else {
+            continue;
+        };
         let shared = shared_u(bench, &d, u_intake);
-        for (share, centre, extra) in beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts {
+        for (share, centre, extra) in
+            beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
+        {
             let mean_sd = d.mean_sd_w.hypot(shared).hypot(extra).max(1e-9 * d.draw_w);
-            let part = |scale| Component { weight: candidate.weight * share, centre, scale, dof: d.dof };
+            let part = |scale| Component {
+                weight: candidate.weight * share,
+                centre,
+                scale,
+                dof: d.dof,
+            };
             run.push(part(mean_sd.hypot(d.run_sd_w)));
             mean_parts.push(part(mean_sd));
         }
@@ -70,8 +83,18 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         at,
         draw_w: mean(&run)?,
         run_w: (quantile(&run, tail)?, quantile(&run, 1.0 - tail)?),
-        mean_w: (quantile(&mean_parts, tail)?, quantile(&mean_parts, 1.0 - tail)?),
-        support: if intake_beyond_k > INSIDE_SLACK_K || ambient_beyond_k > INSIDE_SLACK_K || !setting_tested { Support::Outside } else { Support::Inside },
+        mean_w: (
+            quantile(&mean_parts, tail)?,
+            quantile(&mean_parts, 1.0 - tail)?,
+        ),
+        support: if intake_beyond_k > INSIDE_SLACK_K
+            || ambient_beyond_k > INSIDE_SLACK_K
+            || !setting_tested
+        {
+            Support::Outside
+        } else {
+            Support::Inside
+        },
         intake_beyond_k,
         ambient_beyond_k,
         setting_tested,

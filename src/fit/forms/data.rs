@@ -138,8 +138,13 @@ impl DrawData {
                 *n += 1;
             }
         }
-        let blower = Blower::from_bench(bench, &levels)
-            .filter(|b| rows.iter().all(|r| b.levels.get(r.level).is_some_and(|l| l.draw_w < 0.9 * r.draw)));
+        let blower = Blower::from_bench(bench, &levels).filter(|b| {
+            rows.iter().all(|r| {
+                b.levels
+                    .get(r.level)
+                    .is_some_and(|l| l.draw_w < 0.9 * r.draw)
+            })
+        });
         let mut data = DrawData {
             intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
@@ -183,7 +188,12 @@ impl DrawData {
 
     /// Lowest and highest tested intake of a mode's runs (of all where the mode has none), degC.
     pub fn intake_range(&self, mode: usize) -> (f64, f64) {
-        let own: Vec<f64> = self.rows.iter().filter(|r| r.mode == mode).map(|r| r.intake).collect();
+        let own: Vec<f64> = self
+            .rows
+            .iter()
+            .filter(|r| r.mode == mode)
+            .map(|r| r.intake)
+            .collect();
         let all: Vec<f64> = self.rows.iter().map(|r| r.intake).collect();
         range(if own.is_empty() { &all } else { &own })
     }
@@ -195,7 +205,9 @@ impl DrawData {
 
     /// Whether fan levels were varied within at least one mode.
     pub fn fan_varied_within_a_mode(&self) -> bool {
-        self.tested.iter().any(|m| m.iter().filter(|n| **n > 0).count() > 1)
+        self.tested
+            .iter()
+            .any(|m| m.iter().filter(|n| **n > 0).count() > 1)
     }
 }
 
@@ -216,7 +228,9 @@ fn mean_or(values: &[f64], otherwise: f64) -> f64 {
 fn range(values: &[f64]) -> (f64, f64) {
     values
         .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)))
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+            (a.min(*v), b.max(*v))
+        })
 }
 
 fn spread(values: &[f64]) -> f64 {
@@ -255,7 +269,12 @@ fn levels_of(bench: &Bench, cooling: &[(usize, &Point)]) -> (Vec<Level>, FlowSca
             .find(|l| l.level == *label)
             .and_then(|l| l.relative_speed)
     };
-    let number = |label: &String| label.parse::<f64>().ok().filter(|v| v.is_finite() && *v > 0.0);
+    let number = |label: &String| {
+        label
+            .parse::<f64>()
+            .ok()
+            .filter(|v| v.is_finite() && *v > 0.0)
+    };
     let speeds: Vec<Option<f64>> = labels.iter().map(stated).collect();
     let numbers: Vec<Option<f64>> = labels.iter().map(number).collect();
     let flows: Vec<Option<f64>> = measured.iter().map(|m| m.0).collect();

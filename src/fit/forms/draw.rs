@@ -105,7 +105,11 @@ impl DrawForm {
 
     fn used_levels(&self, data: &DrawData) -> Vec<usize> {
         (0..data.levels.len())
-            .filter(|l| data.tested.iter().any(|m| m.get(*l).is_some_and(|n| *n > 0)))
+            .filter(|l| {
+                data.tested
+                    .iter()
+                    .any(|m| m.get(*l).is_some_and(|n| *n > 0))
+            })
             .collect()
     }
 
@@ -126,12 +130,23 @@ impl DrawForm {
             ),
             SettingForm::Additive => {
                 names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
-                names.extend(self.used_levels(data).into_iter().skip(1).map(|l| format!("fan {} over the lowest", level(l))));
+                names.extend(
+                    self.used_levels(data)
+                        .into_iter()
+                        .skip(1)
+                        .map(|l| format!("fan {} over the lowest", level(l))),
+                );
             }
             _ => {
                 names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
-                let by_group = matches!(self.setting, SettingForm::PowerByGroup | SettingForm::QuadraticByGroup);
-                let curved = matches!(self.setting, SettingForm::Quadratic | SettingForm::QuadraticByGroup);
+                let by_group = matches!(
+                    self.setting,
+                    SettingForm::PowerByGroup | SettingForm::QuadraticByGroup
+                );
+                let curved = matches!(
+                    self.setting,
+                    SettingForm::Quadratic | SettingForm::QuadraticByGroup
+                );
                 if by_group {
                     names.extend((0..g).map(|i| format!("exponent of airflow, {}", group(i))));
                 } else {
@@ -146,7 +161,9 @@ impl DrawForm {
         }
         match self.intake {
             IntakeForm::None => {}
-            IntakeForm::Common | IntakeForm::ByFlow | IntakeForm::Quadratic => names.push("slope with intake".to_owned()),
+            IntakeForm::Common | IntakeForm::ByFlow | IntakeForm::Quadratic => {
+                names.push("slope with intake".to_owned())
+            }
             IntakeForm::ByGroup | IntakeForm::ByGroupAndFlow | IntakeForm::QuadraticByGroup => {
                 names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
             }
@@ -154,7 +171,10 @@ impl DrawForm {
         if matches!(self.intake, IntakeForm::ByFlow | IntakeForm::ByGroupAndFlow) {
             names.push("change of that slope with ln airflow".to_owned());
         }
-        if matches!(self.intake, IntakeForm::Quadratic | IntakeForm::QuadraticByGroup) {
+        if matches!(
+            self.intake,
+            IntakeForm::Quadratic | IntakeForm::QuadraticByGroup
+        ) {
             names.push("bend with intake".to_owned());
         }
         if self.ambient == AmbientForm::Common {
@@ -184,7 +204,11 @@ impl DrawForm {
     /// A group's modes in words.
     pub fn group_name(&self, data: &DrawData, group: usize) -> String {
         if self.group_count() == 1 {
-            return if data.modes.len() > 1 { "all modes".to_owned() } else { "all runs".to_owned() };
+            return if data.modes.len() > 1 {
+                "all modes".to_owned()
+            } else {
+                "all runs".to_owned()
+            };
         }
         data.modes
             .iter()
@@ -282,7 +306,10 @@ impl DrawForm {
     pub fn intake_slope(&self, data: &DrawData, at: &At, coef: &[f64]) -> Option<f64> {
         const STEP_K: f64 = 0.01;
         let value = |d: f64| {
-            let at = At { intake: at.intake + d, ..*at };
+            let at = At {
+                intake: at.intake + d,
+                ..*at
+            };
             let row = self.row(data, &at)?;
             Some(dot(&row, coef) + self.offset(data, &at)?)
         };
@@ -298,7 +325,9 @@ impl DrawForm {
         } else if self.group_count() == data.modes.len() {
             ", modes apart".to_owned()
         } else {
-            let groups: Vec<String> = (0..self.group_count()).map(|i| self.group_name(data, i)).collect();
+            let groups: Vec<String> = (0..self.group_count())
+                .map(|i| self.group_name(data, i))
+                .collect();
             format!(", modes as {}", groups.join(" | "))
         };
         let setting = match self.setting {

@@ -27,7 +27,12 @@ pub fn partitions(modes: usize) -> Vec<Vec<usize>> {
                     })
                     .collect();
                 let shared = groups.get(a).copied().unwrap_or(0);
-                list.push(groups.into_iter().map(|g| if g == usize::MAX { shared } else { g }).collect());
+                list.push(
+                    groups
+                        .into_iter()
+                        .map(|g| if g == usize::MAX { shared } else { g })
+                        .collect(),
+                );
             }
         }
         return list;
@@ -53,7 +58,11 @@ pub fn partitions(modes: usize) -> Vec<Vec<usize>> {
 pub fn family(data: &DrawData) -> Vec<DrawForm> {
     let have_x = data.levels.iter().all(|l| l.x.is_some());
     let used_levels = (0..data.levels.len())
-        .filter(|l| data.tested.iter().any(|m| m.get(*l).is_some_and(|n| *n > 0)))
+        .filter(|l| {
+            data.tested
+                .iter()
+                .any(|m| m.get(*l).is_some_and(|n| *n > 0))
+        })
         .count();
     let mut forms = Vec::new();
     for groups in partitions(data.modes.len()) {
