@@ -1,4 +1,4 @@
-//! Runs the tool over benches whose truth is known, and says how good its intervals are.
+//! Runs the tool over benches whose truth is known, and says how good its verdicts and intervals are.
 //!
 //! `cargo run --release --example calibrate -- --benches 20`
 //!
@@ -13,11 +13,12 @@ use std::time::{Duration, Instant};
 use clap::Parser;
 use nalgebra::DMatrix;
 use steadydraw::bench::{Bench, Channel};
+use steadydraw::coupling;
 use steadydraw::fit::candidates::{DrawFit, fit_draw};
 use steadydraw::fit::forms::{At, DrawData};
 use steadydraw::fit::{LinearFit, least_squares};
 use steadydraw::made::bench::{Kind, Options, make};
-use steadydraw::made::score::{Interval, Outcome, Share, Summary};
+use steadydraw::made::score::{Interval, Judgement, Outcome, Share, Summary, judge};
 use steadydraw::made::truth::{Target, Truth};
 use steadydraw::predict::predict;
 use steadydraw::stats::student_t;
@@ -76,9 +77,60 @@ impl Outcomes {
     }
 }
 
+/// How many verdicts were what.
+#[derive(Default, Clone, Copy)]
+struct Verdicts {
+    right: usize,
+    open: usize,
+    wrong: usize,
+    /// Benches whose elasticity got an interval, and how many of those intervals held the truth. Made benches only: the practice
+    /// truths give the elasticity of the compressor alone, ours that of all that is not the blower.
+    intervals: usize,
+    held: usize,
+    /// Modes with a truth of their own: right, undecided, wrong.
+    modes: [usize; 3],
+}
+
+impl Verdicts {
+    fn put(&mut self, truth: &Truth, answer: &coupling::Coupling) -> Judgement {
+        let judgement = judge(&truth.verdict, answer.verdict.name());
+        match judgement {
+            Judgement::Right => self.right += 1,
+            Judgement::Open => self.open += 1,
+            Judgement::Wrong => self.wrong += 1,
+        }
+        for mode in &truth.per_mode {
+            let said = answer
+                .per_mode
+                .iter()
+                .find(|m| m.mode == mode.mode)
+                .map_or("undecided", |m| m.verdict.name());
+            self.modes[judge(&mode.verdict, said) as usize] += 1;
+        }
+        let own = !truth.per_mode.is_empty();
+        if let (Some(e), true) = (&answer.elasticity, own) {
+            self.intervals += 1;
+            self.held += usize::from(e.low <= truth.elasticity && truth.elasticity <= e.high);
+        }
+        judgement
+    }
+
+    fn append(&mut self, other: &Self) {
+        self.right += other.right;
+        self.open += other.open;
+        self.wrong += other.wrong;
+        self.intervals += other.intervals;
+        self.held += other.held;
+        for (sum, more) in self.modes.iter_mut().zip(other.modes) {
+            *sum += more;
+        }
+    }
+}
+
 /// All that was found about one kind of bench.
 #[derive(Default)]
 struct Tally {
+    verdicts: Verdicts,
     tool: Outcomes,
     plain: Outcomes,
     silent: usize,
@@ -167,6 +219,17 @@ fn score(
 ) -> Result<(), Failure> {
     let start = Instant::now();
     let fit = fit_draw(DrawData::from_bench(bench)).map_err(|e| format!("{name}: {e}"))?;
+    let answer = coupling::assess(bench, &fit.data, &coupling::Options::default());
+    if tally.verdicts.put(truth, &answer) == Judgement::Wrong {
+        let said = answer.elasticity.map_or(String::new(), |e| {
+            format!(" ({:.3} to {:.3})", e.low, e.high)
+        });
+        let (verdict, e) = (answer.verdict.name(), truth.elasticity);
+        println!(
+            "WRONG VERDICT {name}: said {verdict}{said}, truth {} ({e:.3})",
+            truth.verdict
+        );
+    }
     let plain = Plain::fit(bench, &fit);
     let mut own = Outcomes::default();
     for target in &truth.targets {
@@ -303,6 +366,19 @@ impl Plain {
 
 fn report(title: &str, tallies: &BTreeMap<String, Tally>) {
     println!(
+        "{title}. Verdicts on coupling; `held`: elasticity intervals at 95 % that hold the true median elasticity."
+    );
+    println!(
+        "kind                      benches  right undecided  wrong   modes: right undecided  wrong   held"
+    );
+    let mut verdicts = Verdicts::default();
+    for (kind, tally) in tallies {
+        verdict_line(kind, &tally.verdicts);
+        verdicts.append(&tally.verdicts);
+    }
+    verdict_line("all", &verdicts);
+    println!();
+    println!(
         "{title}. Shares of truths held, in %; score = mean interval score of the 95 % run interval ÷ true draw."
     );
     println!(
@@ -322,6 +398,15 @@ fn report(title: &str, tallies: &BTreeMap<String, Tally>) {
         "{} targets without a prediction; {:.0} ms a bench.\n",
         all.silent,
         1000.0 * all.time.as_secs_f64() / all.benches.max(1) as f64
+    );
+}
+
+fn verdict_line(kind: &str, v: &Verdicts) {
+    let benches = v.right + v.open + v.wrong;
+    let [right, open, wrong] = v.modes;
+    println!(
+        "{kind:24} {benches:8} {:6} {:9} {:6}   {right:12} {open:9} {wrong:6}   {} of {}",
+        v.right, v.open, v.wrong, v.held, v.intervals
     );
 }
 

@@ -2,12 +2,17 @@
 
 use steadydraw::air::{AirReadings, Side, capacity};
 use steadydraw::bench::Bench;
+use steadydraw::coupling;
+use steadydraw::fit::candidates::fit_draw;
+use steadydraw::fit::forms::{At, DrawData};
 use steadydraw::made::bench::{Kind, Options, make};
 use steadydraw::made::demo;
 use steadydraw::made::dice::Dice;
 use steadydraw::made::model::{Surroundings, humidity_ratio, relative_humidity};
+use steadydraw::made::score::{Judgement, judge};
 use steadydraw::made::truth::Truth;
 use steadydraw::made::unit::Sizing;
+use steadydraw::predict::predict;
 
 /// The cells of a named column for each row of a CSV text without quotes.
 fn column(csv: &str, name: &str) -> Vec<String> {
@@ -335,4 +340,85 @@ fn perfect_readings_give_the_true_capacity() {
         );
     }
     assert!(wet > 15, "{wet}");
+}
+
+/// The promise of the coupling verdict, on six benches of each kind: never wrong, and decided where fan-only runs exist.
+/// `cargo run --release --example calibrate` asks many more.
+#[test]
+fn no_made_bench_gets_a_wrong_verdict() {
+    let (mut decided, mut asked) = (0, 0);
+    for kind in Kind::ALL {
+        for seed in 100..106 {
+            let made = make(kind, seed, &Options::default());
+            let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+            let answer = coupling::assess(
+                &bench,
+                &DrawData::from_bench(&bench),
+                &coupling::Options::default(),
+            );
+            let judged = judge(&made.truth.verdict, answer.verdict.name());
+            let e = answer.elasticity.map(|e| (e.low, e.high));
+            assert_ne!(
+                judged,
+                Judgement::Wrong,
+                "{} seed {seed}: {e:?}, truth {}",
+                kind.name(),
+                made.truth.elasticity
+            );
+            if kind.has_fan_only() && !kind.is_confounded() {
+                asked += 1;
+                decided += usize::from(judged == Judgement::Right);
+            }
+        }
+    }
+    assert!(decided * 10 >= asked * 9, "{decided} of {asked} decided");
+}
+
+/// The promise of the intervals, where the control does nothing between the tested intakes that no run has seen: six benches of each such kind.
+#[test]
+fn further_runs_fall_into_their_intervals() {
+    let kinds = [
+        Kind::Independent,
+        Kind::Coupled,
+        Kind::CoupledModes,
+        Kind::CoupledNoFan,
+        Kind::Weak,
+    ];
+    let (mut held, mut asked) = ([0usize; 2], [0usize; 2]);
+    for kind in kinds {
+        for seed in 100..106 {
+            let made = make(kind, seed, &Options::default());
+            let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+            let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+            for target in &made.truth.targets {
+                let mode = fit
+                    .data
+                    .modes
+                    .iter()
+                    .position(|m| *m == target.mode)
+                    .unwrap();
+                let level = fit
+                    .data
+                    .levels
+                    .iter()
+                    .position(|l| l.label == target.fan.to_string())
+                    .unwrap();
+                let at = At {
+                    mode,
+                    level,
+                    intake: target.intake_c,
+                    ambient: target.ambient_c,
+                };
+                let (low, high) = predict(&bench, &fit, at, 0.95).unwrap().run_w;
+                let place = usize::from(target.place == "outside");
+                asked[place] += 1;
+                held[place] += usize::from(low <= target.new_run_w && target.new_run_w <= high);
+            }
+        }
+    }
+    let share = |place: usize| held[place] as f64 / asked[place] as f64;
+    assert!(asked[0] > 300, "{asked:?}");
+    // Some 500 targets of 30 benches: the standard error, benches taken as the units, is about 1.5 %.
+    assert!((0.91..0.99).contains(&share(0)), "inside {}", share(0));
+    assert!((0.90..1.0).contains(&share(1)), "outside {}", share(1));
 }
