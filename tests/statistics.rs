@@ -12,6 +12,8 @@ mod distributions;
 mod edges;
 #[path = "statistics/planning.rs"]
 mod planning;
+#[path = "statistics/resampling.rs"]
+mod resampling;
 #[path = "statistics/samples.rs"]
 mod samples;
 #[path = "statistics/series.rs"]

@@ -8,15 +8,18 @@
 //! * [`summary`], [`autocorrelation`], [`anova`]: describing data.
 //! * [`tests`], [`multiple`]: is there a difference, is there none, among several.
 //! * [`power`], [`tolerance`]: how much data, how wide.
+//! * [`permutation`], [`bootstrap`]: resampling.
 //! * [`random`]: seeded streams.
 
 pub mod anova;
 pub mod autocorrelation;
+pub mod bootstrap;
 pub mod chi_square;
 pub mod f;
 pub mod multiple;
 pub mod noncentral;
 pub mod normal;
+pub mod permutation;
 pub mod power;
 pub mod random;
 pub mod student_t;
