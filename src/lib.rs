@@ -10,6 +10,7 @@
 //! * [`fit`]: least squares, curve forms, selection.
 //! * [`coupling`]: the lines of evidence and the verdict.
 //! * [`predict`]: predictions and their support.
+//! * [`findings`]: what weakens an answer.
 //! * [`report`]: figures, tables, pages.
 //! * [`made`]: made benches whose truth is known: the demo, and the calibration of our own intervals.
 //! * [`cli`]: one file a command: arguments, library call, words or JSON.
@@ -18,6 +19,7 @@ pub mod air;
 pub mod bench;
 pub mod cli;
 pub mod coupling;
+pub mod findings;
 pub mod fit;
 pub mod made;
 pub mod predict;

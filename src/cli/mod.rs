@@ -1,6 +1,261 @@
 //! One file a command: arguments, library call, words or JSON. No arithmetic here.
 
+mod check;
+mod coupling;
+mod fit;
+mod predict;
+mod report;
+mod words;
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, ColorChoice, Parser, Subcommand};
+
+use crate::bench::{Bench, BenchError};
+use crate::made;
+use crate::quantity::System;
+
+/// Exit codes: 0 answered, 2 misuse, 3 bad input, 4 the data cannot answer.
+const MISUSE: u8 = 2;
+const BAD_INPUT: u8 = 3;
+const NO_ANSWER: u8 = 4;
+
+#[derive(Parser)]
+#[command(
+    name = "steadydraw",
+    version,
+    about = "From bench runs of a small DC air conditioner to fitted curves, a coupling verdict, honest predictions and a write-up",
+    after_help = "Start with:\n  steadydraw report                    the built-in demo, written to ./report\n  steadydraw check my-bench            what is there, what is wrong, what cannot be told apart\n  steadydraw coupling my-bench         are fan level and compressor tied together?\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n\nWithout a bench named, a command uses the built-in demo and says so.\nExit codes: 0 answered, 2 misuse, 3 bad input, 4 the data cannot answer this."
+)]
+struct Program {
+    #[command(subcommand)]
+    command: Command,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Options that every command takes.
+#[derive(Args, Clone, Debug)]
+pub struct Common {
+    /// Print the answer as one JSON object instead of words
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Units in words and tables (JSON is always W, degC, h, A)
+    #[arg(long, global = true, value_enum, default_value_t = Units::Si, hide_possible_values = false)]
+    pub units: Units,
+    /// Confidence level of all intervals
+    #[arg(long, global = true, value_name = "SHARE", default_value_t = 0.95, value_parser = parse_level)]
+    pub level: f64,
+    /// Seed of everything random
+    #[arg(long, global = true, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Folder for the files that the command writes
+    #[arg(long, global = true, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Overwrite files that are already there
+    #[arg(long, global = true)]
+    pub force: bool,
+    /// Only the answer: no notes, no progress
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+    /// Colour in words
+    #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto)]
+    pub color: ColorChoice,
+}
+
+/// Units for the reader.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Units {
+    /// degC, W, m3/h
+    Si,
+    /// degF, Btu/h for capacity, cfm
+    Us,
+}
+
+impl Common {
+    /// The system of units for the reader.
+    pub fn system(&self) -> System {
+        match self.units {
+            Units::Si => System::Si,
+            Units::Us => System::Us,
+        }
+    }
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// What is there, what is wrong, what is confounded or drifting
+    Check(check::CheckArgs),
+    /// Draw and capacity curves, candidates compared, equations to paste
+    Fit(fit::FitArgs),
+    /// Are fan level and compressor tied together?
+    Coupling(coupling::CouplingArgs),
+    /// Draw and capacity where nothing was tested
+    Predict(predict::PredictArgs),
+    /// The write-up: figures, tables, methods, cautions
+    Report(report::ReportArgs),
+}
+
+/// What a command has to say.
+pub struct Answer {
+    /// In words, ready to print.
+    pub words: String,
+    /// As JSON, with `schema` and `command` first.
+    pub json: serde_json::Value,
+}
+
+/// Why a command has no answer.
+#[derive(Debug, thiserror::Error)]
+pub enum CliError {
+    /// The command line does not make sense; exit code 2.
+    #[error("{0}")]
+    Misuse(String),
+    /// The input is at fault; exit code 3.
+    #[error(transparent)]
+    Input(#[from] BenchError),
+    /// An input at fault that is no bench; exit code 3.
+    #[error("{0}")]
+    BadFile(String),
+    /// The data cannot answer; exit code 4.
+    #[error("{0}")]
+    NoAnswer(String),
+    /// A file could not be written; exit code 3.
+    #[error("{0}")]
+    Write(String),
+}
+
+impl CliError {
+    fn code(&self) -> u8 {
+        match self {
+            CliError::Misuse(_) => MISUSE,
+            CliError::Input(_) | CliError::BadFile(_) | CliError::Write(_) => BAD_INPUT,
+            CliError::NoAnswer(_) => NO_ANSWER,
+        }
+    }
+
+    fn kind(&self) -> &'static str {
+        match self {
+            CliError::Misuse(_) => "misuse",
+            CliError::Input(_) | CliError::BadFile(_) => "bad-input",
+            CliError::Write(_) => "cannot-write",
+            CliError::NoAnswer(_) => "cannot-answer",
+        }
+    }
+}
+
+/// A bench, and whether it is the built-in demo.
+pub struct Opened {
+    /// The bench.
+    pub bench: Bench,
+    /// Whether no bench was named and the demo stands in.
+    pub demo: bool,
+}
+
+/// Opens the bench named on the command line, or the demo.
+///
+/// # Errors
+/// [`CliError::Input`] with the place of every fault.
+pub fn open(path: Option<&Path>) -> Result<Opened, CliError> {
+    match path {
+        Some(path) => Ok(Opened {
+            bench: Bench::open(path)?,
+            demo: false,
+        }),
+        None => Ok(Opened {
+            bench: Bench::embedded(made::demo::files())?,
+            demo: true,
+        }),
+    }
+}
+
+impl Opened {
+    /// The sentence that says that the demo stands in.
+    pub fn demo_note(&self) -> Option<&'static str> {
+        self.demo.then_some(
+            "No bench was named, so this is the built-in demo: an invented 24 V cabin cooler on a canal boat.",
+        )
+    }
+}
+
 /// Reads the process arguments, runs the command, and gives the exit code.
-pub fn run_from_env() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+pub fn run_from_env() -> ExitCode {
+    let program = match Program::try_parse() {
+        Ok(p) => p,
+        Err(e) => {
+            // Help and version come this way too, with code 0.
+            let code = u8::try_from(e.exit_code()).unwrap_or(MISUSE);
+            let _ = e.print();
+            return ExitCode::from(code);
+        }
+    };
+    let common = &program.common;
+    match common.color {
+        ColorChoice::Always => anstream::ColorChoice::Always.write_global(),
+        ColorChoice::Never => anstream::ColorChoice::Never.write_global(),
+        ColorChoice::Auto => {}
+    }
+    let (name, result) = match &program.command {
+        Command::Check(a) => ("check", check::run(a, common)),
+        Command::Fit(a) => ("fit", fit::run(a, common)),
+        Command::Coupling(a) => ("coupling", coupling::run(a, common)),
+        Command::Predict(a) => ("predict", predict::run(a, common)),
+        Command::Report(a) => ("report", report::run(a, common)),
+    };
+    match result {
+        Ok(answer) => {
+            let text = if common.json {
+                pretty(&answer.json)
+            } else {
+                answer.words
+            };
+            // A reader that has seen enough (a closed pipe) is no failure.
+            let mut out = anstream::stdout();
+            let _ = out.write_all(text.as_bytes());
+            let _ = out.flush();
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            let code = error.code();
+            if common.json {
+                let mut out = anstream::stdout();
+                let _ = out.write_all(pretty(&error_json(name, &error)).as_bytes());
+            }
+            let mut err = anstream::stderr();
+            let bold = anstyle::Style::new().bold();
+            let _ = writeln!(err, "{bold}steadydraw {name}:{bold:#} {error}");
+            ExitCode::from(code)
+        }
+    }
+}
+
+fn pretty(value: &serde_json::Value) -> String {
+    let mut text = serde_json::to_string_pretty(value).unwrap_or_else(|_| "{}".to_owned());
+    text.push('\n');
+    text
+}
+
+fn error_json(command: &str, error: &CliError) -> serde_json::Value {
+    let faults = match error {
+        CliError::Input(BenchError::Faults(f)) => serde_json::to_value(f).unwrap_or_default(),
+        _ => serde_json::json!([]),
+    };
+    serde_json::json!({
+        "schema": 1,
+        "command": command,
+        "error": { "kind": error.kind(), "message": error.to_string(), "faults": faults },
+        "notes": [],
+    })
+}
+
+fn parse_level(text: &str) -> Result<f64, String> {
+    let (number, scale) = match text.strip_suffix('%') {
+        Some(n) => (n.trim(), 0.01),
+        None => (text, 1.0),
+    };
+    match number.parse::<f64>() {
+        Ok(v) if (0.5..=0.999).contains(&(v * scale)) => Ok(v * scale),
+        _ => Err("a confidence level is a share from 0.5 to 0.999, such as 0.95".to_owned()),
+    }
 }

@@ -56,17 +56,35 @@ impl FanDraw {
     pub(super) fn of(data: &DrawData, limit_w: Option<f64>) -> FanDraw {
         match &data.blower {
             Some(blower) => FanDraw {
-                source: if blower.levels.iter().any(|l| l.source == BlowerSource::Interpolated) { "interpolated" } else { "fan-only-runs" },
+                source: if blower
+                    .levels
+                    .iter()
+                    .any(|l| l.source == BlowerSource::Interpolated)
+                {
+                    "interpolated"
+                } else {
+                    "fan-only-runs"
+                },
                 levels: data
                     .levels
                     .iter()
                     .zip(&blower.levels)
-                    .map(|(level, draw)| FanDrawLevel { fan: level.label.clone(), draw_w: draw.draw_w, u_w: draw.u_w, runs: draw.runs })
+                    .map(|(level, draw)| FanDrawLevel {
+                        fan: level.label.clone(),
+                        draw_w: draw.draw_w,
+                        u_w: draw.u_w,
+                        runs: draw.runs,
+                    })
                     .collect(),
                 limit_w: None,
                 break_even_w: None,
             },
-            None => FanDraw { source: "bounded", levels: Vec::new(), limit_w, break_even_w: None },
+            None => FanDraw {
+                source: "bounded",
+                levels: Vec::new(),
+                limit_w,
+                break_even_w: None,
+            },
         }
     }
 }
@@ -94,7 +112,11 @@ pub(super) fn limit_w(bench: &Bench, data: &DrawData) -> Option<f64> {
         crate::fit::forms::FlowScale::Airflow => SPECIFIC_DRAW_LIMIT * top,
         _ => f64::INFINITY,
     };
-    let limit = bench.fan.draw_limit_w.unwrap_or(by_flow).min(LARGEST_SHARE * smallest_draw_at_top);
+    let limit = bench
+        .fan
+        .draw_limit_w
+        .unwrap_or(by_flow)
+        .min(LARGEST_SHARE * smallest_draw_at_top);
     limit.is_finite().then_some(limit)
 }
 
@@ -107,7 +129,11 @@ pub(super) fn assumed_case(data: &DrawData, top_w: f64, exponent: f64) -> Option
         .iter()
         .map(|l| Some(top_w * (exponent * (l.x? - x_top)).exp()))
         .collect::<Option<Vec<_>>>()?;
-    Some(BlowerCase { u_w: vec![0.0; draw_w.len()], draw_w, common_u: 0.0 })
+    Some(BlowerCase {
+        u_w: vec![0.0; draw_w.len()],
+        draw_w,
+        common_u: 0.0,
+    })
 }
 
 /// Every case from a blower that draws nothing to the largest plausible one.
@@ -115,7 +141,11 @@ pub(super) fn bounded_cases(data: &DrawData, limit_w: f64) -> Vec<BlowerCase> {
     let mut cases = Vec::new();
     for step in 0..=STEPS {
         for exponent in EXPONENTS {
-            cases.extend(assumed_case(data, limit_w * step as f64 / STEPS as f64, exponent));
+            cases.extend(assumed_case(
+                data,
+                limit_w * step as f64 / STEPS as f64,
+                exponent,
+            ));
             if step == 0 {
                 break;
             }
@@ -128,7 +158,11 @@ fn top_level(data: &DrawData) -> Option<(usize, f64)> {
     data.levels
         .iter()
         .enumerate()
-        .filter(|(i, _)| data.tested.iter().any(|m| m.get(*i).is_some_and(|n| *n > 0)))
+        .filter(|(i, _)| {
+            data.tested
+                .iter()
+                .any(|m| m.get(*i).is_some_and(|n| *n > 0))
+        })
         .filter_map(|(i, l)| Some((i, l.flow?)))
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }

@@ -80,22 +80,40 @@ impl<'a> Question<'a> {
 
     /// Fits; drops block steps, then the ambient slope, then intake slopes by mode, where the runs cannot carry them.
     pub fn regress(&self, fan: Fan) -> Option<Regression> {
-        let plans = [(true, true, true), (false, true, true), (false, true, false), (false, false, true), (false, false, false)];
+        let plans = [
+            (true, true, true),
+            (false, true, true),
+            (false, true, false),
+            (false, false, true),
+            (false, false, false),
+        ];
         plans
             .into_iter()
             .find_map(|(blocks, ambient, by_mode)| self.regress_with(fan, blocks, ambient, by_mode))
     }
 
-    fn regress_with(&self, fan: Fan, blocks: bool, ambient: bool, slope_by_mode: bool) -> Option<Regression> {
+    fn regress_with(
+        &self,
+        fan: Fan,
+        blocks: bool,
+        ambient: bool,
+        slope_by_mode: bool,
+    ) -> Option<Regression> {
         let data = self.data;
         let rows = self.rows();
         let n = rows.len();
         let k = self.modes.len();
-        let levels: Vec<usize> = (0..data.levels.len()).filter(|l| rows.iter().any(|(_, r)| r.level == *l)).collect();
+        let levels: Vec<usize> = (0..data.levels.len())
+            .filter(|l| rows.iter().any(|(_, r)| r.level == *l))
+            .collect();
         let mut present: Vec<usize> = rows.iter().map(|(_, r)| r.block).collect();
         present.sort_unstable();
         present.dedup();
-        let block_steps: &[usize] = if blocks && present.len() > 1 { present.get(1..)? } else { &[] };
+        let block_steps: &[usize] = if blocks && present.len() > 1 {
+            present.get(1..)?
+        } else {
+            &[]
+        };
         let fan_columns = match fan {
             Fan::Absent => 0,
             Fan::Power => 1,
@@ -169,16 +187,24 @@ impl<'a> Question<'a> {
     }
 
     /// The `which`-th power of a regression with [`Fan::PowerByMode`].
-    pub fn elasticity_at(&self, regression: &Regression, which: usize, level: f64) -> Option<Elasticity> {
+    pub fn elasticity_at(
+        &self,
+        regression: &Regression,
+        which: usize,
+        level: f64,
+    ) -> Option<Elasticity> {
         let fit = &regression.fit;
         let column = regression.fan_column + which;
         let value = *fit.coef.get(column)?;
         let dof = fit.dof();
-        let scatter = fit.sigma2()?.sqrt() * fit.cov_unscaled.get((column, column))?.max(0.0).sqrt();
+        let scatter =
+            fit.sigma2()?.sqrt() * fit.cov_unscaled.get((column, column))?.max(0.0).sqrt();
         // How the estimate moves with each run's response: a row of (X'WX)^-1 X'W.
         let gain: Vec<f64> = (0..fit.n)
             .map(|i| {
-                let along: f64 = (0..fit.p).map(|j| fit.cov_unscaled[(column, j)] * regression.x[(i, j)]).sum();
+                let along: f64 = (0..fit.p)
+                    .map(|j| fit.cov_unscaled[(column, j)] * regression.x[(i, j)])
+                    .sum();
                 along * regression.weights.get(i).copied().unwrap_or(0.0)
             })
             .collect();
@@ -194,8 +220,16 @@ impl<'a> Question<'a> {
             *by_flow.get_mut(row.level)? -= g * value;
             by_common -= g * blower / compressor;
         }
-        let squares = |gains: &[f64], us: &[f64]| gains.iter().zip(us).map(|(g, u)| (g * u).powi(2)).sum::<f64>();
-        let systematic = squares(&by_blower, self.blower_u) + squares(&by_flow, self.flow_u) + (by_common * self.blower_common_u).powi(2);
+        let squares = |gains: &[f64], us: &[f64]| {
+            gains
+                .iter()
+                .zip(us)
+                .map(|(g, u)| (g * u).powi(2))
+                .sum::<f64>()
+        };
+        let systematic = squares(&by_blower, self.blower_u)
+            + squares(&by_flow, self.flow_u)
+            + (by_common * self.blower_common_u).powi(2);
         let u = (scatter * scatter + systematic).sqrt();
         let half = u * student_t::two_sided(level, dof as f64);
         (u.is_finite() && half.is_finite()).then_some(Elasticity {

@@ -54,8 +54,20 @@ const SENSIBLE_INDEPENDENT_BELOW: f64 = 0.60;
 
 /// What the air says: sensible capacity (level's own airflow × temperature drop) against airflow.
 /// The level's mean flow stands in the capacity, not the run's noisy reading, so that the flow's noise does not feign an exponent of one.
-pub(super) fn air_side(bench: &Bench, data: &DrawData, modes: &[usize], flow_u: &[f64], level: f64) -> Evidence {
-    let silent = |why: &str| Evidence { name: "air-side", says: "silent", detail: why.to_owned(), p_value: None, value: None };
+pub(super) fn air_side(
+    bench: &Bench,
+    data: &DrawData,
+    modes: &[usize],
+    flow_u: &[f64],
+    level: f64,
+) -> Evidence {
+    let silent = |why: &str| Evidence {
+        name: "air-side",
+        says: "silent",
+        detail: why.to_owned(),
+        p_value: None,
+        value: None,
+    };
     if data.flow_scale != crate::fit::forms::FlowScale::Airflow {
         return silent("No airflow was measured, so the air side says nothing.");
     }
@@ -65,12 +77,25 @@ pub(super) fn air_side(bench: &Bench, data: &DrawData, modes: &[usize], flow_u: 
         let drop = point.and_then(|p| Some(p.intake_c()? - p.get(Channel::OutletTemp)?));
         match (drop, data.levels.get(row.level).and_then(|l| l.flow)) {
             (Some(d), Some(flow)) if d > 0.2 => row.draw = d * flow,
-            _ => return silent("Intake and outlet temperatures do not give a cooling for every run, so the air side says nothing."),
+            _ => {
+                return silent(
+                    "Intake and outlet temperatures do not give a cooling for every run, so the air side says nothing.",
+                );
+            }
         }
     }
     let zeros = vec![0.0; data.levels.len()];
-    let question = Question { data: &altered, modes, blower_w: &zeros, blower_u: &zeros, blower_common_u: 0.0, flow_u };
-    let estimate = question.regress(Fan::Power).and_then(|r| question.elasticity(&r, level));
+    let question = Question {
+        data: &altered,
+        modes,
+        blower_w: &zeros,
+        blower_u: &zeros,
+        blower_common_u: 0.0,
+        flow_u,
+    };
+    let estimate = question
+        .regress(Fan::Power)
+        .and_then(|r| question.elasticity(&r, level));
     let Some(e) = estimate else {
         return silent("Too few runs for the air side to speak.");
     };

@@ -83,7 +83,9 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     let allowance = Allowance::new(options.allowance);
     let limit = limit_w(bench, data);
     let mut fan_draw = FanDraw::of(data, limit);
-    let varied: Vec<usize> = (0..data.modes.len()).filter(|m| levels_in(data, *m) > 1).collect();
+    let varied: Vec<usize> = (0..data.modes.len())
+        .filter(|m| levels_in(data, *m) > 1)
+        .collect();
     let known = known_case(data);
     let flow_u = flow_u(bench, data);
     let cases: Vec<BlowerCase> = match (&known, limit) {
@@ -96,21 +98,35 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         let mut verdicts = Vec::new();
         for case in &cases {
             let q = question(data, modes, case, &flow_u);
-            let e = q.regress(Fan::Power).and_then(|r| q.elasticity(&r, confidence))?;
+            let e = q
+                .regress(Fan::Power)
+                .and_then(|r| q.elasticity(&r, confidence))?;
             verdicts.push(allowance.judge(&e));
             worst = Some(worst.map_or(e, |w| join(w, e)));
         }
         let first = *verdicts.first()?;
-        let verdict = if verdicts.iter().all(|v| *v == first) { first } else { Verdict::Undecided };
+        let verdict = if verdicts.iter().all(|v| *v == first) {
+            first
+        } else {
+            Verdict::Undecided
+        };
         Some((worst?, verdict))
     };
     let usable = data.flow_scale != FlowScale::None && !varied.is_empty();
-    let overall = if usable { ask(&varied, options.level) } else { None };
+    let overall = if usable {
+        ask(&varied, options.level)
+    } else {
+        None
+    };
     // Each mode is a question of its own; together they must keep the promised level.
     let shared_level = 1.0 - (1.0 - options.level) / varied.len().max(1) as f64;
     let per_mode: Vec<ModeAnswer> = (0..data.modes.len())
         .map(|mode| {
-            let answer = if usable && varied.contains(&mode) { ask(&[mode], shared_level) } else { None };
+            let answer = if usable && varied.contains(&mode) {
+                ask(&[mode], shared_level)
+            } else {
+                None
+            };
             ModeAnswer {
                 mode: data.modes.get(mode).cloned().unwrap_or_default(),
                 verdict: answer.map_or(Verdict::Undecided, |a| a.1),
@@ -120,14 +136,25 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
             }
         })
         .collect();
-    let reference = cases.first().map(|case| question(data, &varied, case, &flow_u));
-    let modes_differ = usable && varied.len() > 1 && reference.as_ref().is_some_and(|q| differ(q, options.level));
+    let reference = cases
+        .first()
+        .map(|case| question(data, &varied, case, &flow_u));
+    let modes_differ =
+        usable && varied.len() > 1 && reference.as_ref().is_some_and(|q| differ(q, options.level));
     let verdict = overall_verdict(overall.map(|o| o.1), &per_mode, modes_differ);
     let mut lines = Vec::new();
-    let nested = if usable { reference.as_ref().and_then(evidence::nested_test) } else { None };
+    let nested = if usable {
+        reference.as_ref().and_then(evidence::nested_test)
+    } else {
+        None
+    };
     lines.push(elasticity_line(overall.as_ref(), &allowance, options.level));
     if let Some(t) = &nested {
-        let case = if known.is_some() { "" } else { " (taken without a blower draw)" };
+        let case = if known.is_some() {
+            ""
+        } else {
+            " (taken without a blower draw)"
+        };
         lines.push(Evidence {
             name: "nested-models",
             says: if t.p < 1.0 - options.level { "fan-matters" } else { "fan-not-seen" },
@@ -140,7 +167,13 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         });
     }
     if usable {
-        lines.push(evidence::air_side(bench, data, &varied, &flow_u, options.level));
+        lines.push(evidence::air_side(
+            bench,
+            data,
+            &varied,
+            &flow_u,
+            options.level,
+        ));
     }
     if known.is_none() {
         fan_draw.break_even_w = break_even(data, &varied, &flow_u, &allowance, limit);
@@ -162,7 +195,12 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     answer
 }
 
-fn question<'a>(data: &'a DrawData, modes: &'a [usize], case: &'a BlowerCase, flow_u: &'a [f64]) -> Question<'a> {
+fn question<'a>(
+    data: &'a DrawData,
+    modes: &'a [usize],
+    case: &'a BlowerCase,
+    flow_u: &'a [f64],
+) -> Question<'a> {
     Question {
         data,
         modes,
@@ -174,7 +212,9 @@ fn question<'a>(data: &'a DrawData, modes: &'a [usize], case: &'a BlowerCase, fl
 }
 
 fn levels_in(data: &DrawData, mode: usize) -> usize {
-    data.tested.get(mode).map_or(0, |m| m.iter().filter(|n| **n > 0).count())
+    data.tested
+        .get(mode)
+        .map_or(0, |m| m.iter().filter(|n| **n > 0).count())
 }
 
 /// The hull of two intervals; the value stays that of the first (the blower that draws nothing, or the known one).
@@ -212,7 +252,10 @@ fn flow_u(bench: &Bench, data: &DrawData) -> Vec<f64> {
 
 /// F test of one common power against a power for each mode.
 fn differ(question: &Question<'_>, level: f64) -> bool {
-    let (Some(common), Some(own)) = (question.regress(Fan::Power), question.regress(Fan::PowerByMode)) else {
+    let (Some(common), Some(own)) = (
+        question.regress(Fan::Power),
+        question.regress(Fan::PowerByMode),
+    ) else {
         return false;
     };
     let (common, own) = (common.fit, own.fit);
@@ -227,30 +270,50 @@ fn differ(question: &Question<'_>, level: f64) -> bool {
 }
 
 /// Modes that differ are judged one by one: coupled where any is shown to be, independent where all are.
-fn overall_verdict(pooled: Option<Verdict>, per_mode: &[ModeAnswer], modes_differ: bool) -> Verdict {
+fn overall_verdict(
+    pooled: Option<Verdict>,
+    per_mode: &[ModeAnswer],
+    modes_differ: bool,
+) -> Verdict {
     let Some(pooled) = pooled else {
         return Verdict::Undecided;
     };
-    let asked: Vec<Verdict> = per_mode.iter().filter(|m| m.elasticity.is_some()).map(|m| m.verdict).collect();
+    let asked: Vec<Verdict> = per_mode
+        .iter()
+        .filter(|m| m.elasticity.is_some())
+        .map(|m| m.verdict)
+        .collect();
     let coupled = asked.contains(&Verdict::Coupled);
     let independent = asked.contains(&Verdict::Independent);
     match pooled {
         Verdict::Coupled if independent && !coupled => Verdict::Undecided,
         Verdict::Independent if coupled => Verdict::Coupled,
         _ if modes_differ && coupled => Verdict::Coupled,
-        Verdict::Independent if modes_differ && asked.iter().any(|v| *v != Verdict::Independent) => {
+        Verdict::Independent
+            if modes_differ && asked.iter().any(|v| *v != Verdict::Independent) =>
+        {
             // A mode of its own kind hides behind the mean of the others only if it stands outside the allowance.
             let hidden = per_mode.iter().any(|m| {
                 m.verdict != Verdict::Independent
-                    && m.elasticity.is_some_and(|e| e.value > DEFAULT_ALLOWANCE || e.value < -2.0 * DEFAULT_ALLOWANCE)
+                    && m.elasticity.is_some_and(|e| {
+                        e.value > DEFAULT_ALLOWANCE || e.value < -2.0 * DEFAULT_ALLOWANCE
+                    })
             });
-            if hidden { Verdict::Undecided } else { Verdict::Independent }
+            if hidden {
+                Verdict::Undecided
+            } else {
+                Verdict::Independent
+            }
         }
         other => other,
     }
 }
 
-fn elasticity_line(overall: Option<&(Elasticity, Verdict)>, allowance: &Allowance, level: f64) -> Evidence {
+fn elasticity_line(
+    overall: Option<&(Elasticity, Verdict)>,
+    allowance: &Allowance,
+    level: f64,
+) -> Evidence {
     match overall {
         Some((e, verdict)) => Evidence {
             name: "elasticity",
@@ -279,13 +342,21 @@ fn elasticity_line(overall: Option<&(Elasticity, Verdict)>, allowance: &Allowanc
 
 /// The blower draw at the highest level at which the estimate comes down to the allowance, W; none where even the largest does not,
 /// or where it lies inside already.
-fn break_even(data: &DrawData, modes: &[usize], flow_u: &[f64], allowance: &Allowance, limit: Option<f64>) -> Option<f64> {
+fn break_even(
+    data: &DrawData,
+    modes: &[usize],
+    flow_u: &[f64],
+    allowance: &Allowance,
+    limit: Option<f64>,
+) -> Option<f64> {
     const EXPONENT: f64 = 2.0;
     let largest = limit? * 4.0;
     let value = |top: f64| {
         let case = assumed_case(data, top, EXPONENT)?;
         let q = question(data, modes, &case, flow_u);
-        q.regress(Fan::Power).and_then(|r| q.elasticity(&r, 0.95)).map(|e| e.value)
+        q.regress(Fan::Power)
+            .and_then(|r| q.elasticity(&r, 0.95))
+            .map(|e| e.value)
     };
     if value(0.0)? <= allowance.up {
         return None;

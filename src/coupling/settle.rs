@@ -2,8 +2,8 @@
 
 use crate::fit::forms::{DrawData, FlowScale};
 
-use super::verdict::Verdict;
 use super::Coupling;
+use super::verdict::Verdict;
 
 /// Concrete runs that would settle the question; empty where it is settled.
 pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
@@ -51,7 +51,11 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
 
 /// For modes each tested at one level only: the runs at which two modes would share a fan level.
 fn separating_runs(data: &DrawData) -> Vec<String> {
-    let tested: Vec<Option<usize>> = data.tested.iter().map(|m| m.iter().position(|n| *n > 0)).collect();
+    let tested: Vec<Option<usize>> = data
+        .tested
+        .iter()
+        .map(|m| m.iter().position(|n| *n > 0))
+        .collect();
     let intake = format!("{:.0} degC intake", data.intake_ref);
     let mut runs = Vec::new();
     for (m, mode) in data.modes.iter().enumerate() {
@@ -62,9 +66,18 @@ fn separating_runs(data: &DrawData) -> Vec<String> {
             .enumerate()
             .rev()
             .find(|(l, _)| Some(*l) != own && tested.contains(&Some(*l)))
-            .or_else(|| data.levels.iter().enumerate().rev().find(|(l, _)| Some(*l) != own));
+            .or_else(|| {
+                data.levels
+                    .iter()
+                    .enumerate()
+                    .rev()
+                    .find(|(l, _)| Some(*l) != own)
+            });
         if let Some((_, level)) = other {
-            runs.push(format!("Mode `{mode}` at fan {} and about {intake}, twice.", level.label));
+            runs.push(format!(
+                "Mode `{mode}` at fan {} and about {intake}, twice.",
+                level.label
+            ));
         }
     }
     if runs.is_empty() {
@@ -93,14 +106,20 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
             ));
         }
         (_, Some(e)) => {
-            text.push("These runs do not decide whether fan level and compressor are tied together.".to_owned());
+            text.push(
+                "These runs do not decide whether fan level and compressor are tied together."
+                    .to_owned(),
+            );
             text.push(format!(
                 "For each 10 % more airflow the compressor side draws between {:.1} % and {:.1} % more; the {percent} interval reaches across the allowance of {:.0} %.",
                 10.0 * e.low, 10.0 * e.high, 10.0 * answer.allowance.up
             ));
         }
         (_, None) if !data.fan_varied_within_a_mode() => {
-            text.push("These runs cannot tell whether fan level and compressor are tied together.".to_owned());
+            text.push(
+                "These runs cannot tell whether fan level and compressor are tied together."
+                    .to_owned(),
+            );
             text.push("Every mode was run at one fan level only, so mode and fan level never varied apart: no analysis can say which of the two moved the draw.".to_owned());
         }
         (_, None) => {
@@ -109,21 +128,32 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
     }
     match answer.fan_draw.source {
         "bounded" => {
-            let limit = answer.fan_draw.limit_w.map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
-            let mut line = format!("No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it.");
+            let limit = answer
+                .fan_draw
+                .limit_w
+                .map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
+            let mut line = format!(
+                "No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it."
+            );
             if let Some(w) = answer.fan_draw.break_even_w {
-                line.push_str(&format!(" A blower of about {w:.0} W there would explain the data without any coupling."));
+                line.push_str(&format!(
+                    " A blower of about {w:.0} W there would explain the data without any coupling."
+                ));
             }
             text.push(line);
         }
-        _ if answer.elasticity.is_some() => text.push("The blower's own draw, from the fan-only runs, was taken off first.".to_owned()),
+        _ if answer.elasticity.is_some() => text
+            .push("The blower's own draw, from the fan-only runs, was taken off first.".to_owned()),
         _ => {}
     }
     if answer.modes_differ {
         let list: Vec<String> = answer
             .per_mode
             .iter()
-            .filter_map(|m| m.elasticity.map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value)))
+            .filter_map(|m| {
+                m.elasticity
+                    .map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value))
+            })
             .collect();
         text.push(format!("The modes differ: {}.", list.join(", ")));
     }

@@ -68,7 +68,13 @@ mod tests {
     use super::*;
 
     fn interval(low: f64, high: f64) -> Elasticity {
-        Elasticity { value: 0.5 * (low + high), low, high, u: 0.0, dof: 9 }
+        Elasticity {
+            value: 0.5 * (low + high),
+            low,
+            high,
+            u: 0.0,
+            dof: 9,
+        }
     }
 
     #[test]

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 
 use super::forms::{At, DrawData, DrawForm, Scatter, family};
 use super::{FitError, LinearFit, least_squares};
+use crate::stats::student_t;
 use nalgebra::DMatrix;
 
 /// A form fitted to the cooling runs.
@@ -228,7 +229,50 @@ pub struct CandidateDraw {
     pub intake_slope_w_per_k: f64,
 }
 
+/// A fitted coefficient with its interval by Student's t.
+#[derive(Clone, Debug)]
+pub struct Term {
+    /// What it is, in words.
+    pub name: String,
+    /// Estimate.
+    pub value: f64,
+    /// Standard error; none without degrees of freedom.
+    pub std_error: Option<f64>,
+    /// Lower end of the interval.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+    /// Unit on the logarithmic scale.
+    pub unit: &'static str,
+}
+
 impl DrawFit {
+    /// The coefficients of a candidate with intervals at a confidence level.
+    pub fn terms(&self, candidate: &Candidate, level: f64) -> Vec<Term> {
+        let errors = candidate.fit.std_errors();
+        let factor = student_t::two_sided(level, candidate.fit.dof() as f64);
+        candidate
+            .form
+            .names(&self.data)
+            .into_iter()
+            .zip(candidate.form.units(&self.data))
+            .zip(&candidate.fit.coef)
+            .enumerate()
+            .map(|(i, ((name, unit), value))| {
+                let std_error = errors.as_ref().and_then(|e| e.get(i).copied());
+                let half = std_error.map(|e| e * factor).filter(|h| h.is_finite());
+                Term {
+                    name,
+                    value: *value,
+                    std_error,
+                    low: half.map(|h| value - h),
+                    high: half.map(|h| value + h),
+                    unit,
+                }
+            })
+            .collect()
+    }
+
     /// The candidate with the most weight.
     pub fn best(&self) -> &Candidate {
         &self.candidates[0]

@@ -1,12 +1,17 @@
 //! Predictions of the draw where nothing was tested, with intervals that hold what they promise, and their support.
 
 mod beyond;
+mod capacity;
 mod mixture;
+mod notes;
 
 use crate::bench::{Bench, Channel};
 use crate::fit::candidates::{CandidateDraw, DrawFit};
 use crate::fit::forms::At;
+pub use beyond::ramp_chance;
+pub use capacity::{CapacityPrediction, predict_capacity};
 use mixture::{Component, mean, quantile};
+pub use notes::{ambient_caution, prediction_notes};
 
 /// Whether a prediction lies within what was tested.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -57,6 +62,7 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         .is_some_and(|n| *n > 0);
     let u_intake = bench.instrument_u(Channel::IntakeTemp, at.intake).shared;
     let chance = beyond::ramp_chance(fit);
+    let ambient_doubt = AMBIENT_DOUBT_PER_K * (ambient_beyond_k - INSIDE_SLACK_K).max(0.0);
     let mut run = Vec::new();
     let mut mean_parts = Vec::new();
     for candidate in &fit.candidates {
@@ -67,7 +73,12 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         for (share, centre, extra) in
             beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
         {
-            let mean_sd = d.mean_sd_w.hypot(shared).hypot(extra).max(1e-9 * d.draw_w);
+            let mean_sd = d
+                .mean_sd_w
+                .hypot(shared)
+                .hypot(extra)
+                .hypot(ambient_doubt * d.compressor_w)
+                .max(1e-9 * d.draw_w);
             let part = |scale| Component {
                 weight: candidate.weight * share,
                 centre,
@@ -103,6 +114,11 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
 
 /// Readings scatter about a set point; a target within this of the range counts as inside. Common practice, no source.
 const INSIDE_SLACK_K: f64 = 0.5;
+
+/// Doubt about the draw for each kelvin of ambient beyond the tested range, relative to the compressor side. Published slopes are +1.4 to
+/// +2.4 % per K of condenser-side air at fixed speed, about 0 where a control holds back (curve sets of NREL/TP-5500-56354, evaluated):
+/// a fitted slope from a narrow range is doubted by half of that, as a standard deviation.
+const AMBIENT_DOUBT_PER_K: f64 = 0.01;
 
 fn distance_beyond(value: f64, low: f64, high: f64) -> f64 {
     (value - high).max(low - value).max(0.0)

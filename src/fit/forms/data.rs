@@ -43,7 +43,7 @@ pub struct DrawRow {
     pub intake: f64,
     /// Ambient dry bulb, degC (the mean of all where a run has none).
     pub ambient: f64,
-    /// Draw, W.
+    /// Draw (or capacity, where that is the response), W.
     pub draw: f64,
     /// Index into [`DrawData::blocks`].
     pub block: usize,
@@ -69,6 +69,8 @@ pub struct At {
 /// All that the draw forms need to know of a bench.
 #[derive(Clone, Debug)]
 pub struct DrawData {
+    /// What the rows hold: `draw`, or `capacity` (see [`super::CapacityData`]).
+    pub response: &'static str,
     /// Modes in order of first appearance.
     pub modes: Vec<String>,
     /// Fan levels from low to high.
@@ -146,6 +148,7 @@ impl DrawData {
             })
         });
         let mut data = DrawData {
+            response: "draw",
             intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
             modes,

@@ -121,15 +121,15 @@ impl DrawForm {
         let mut names: Vec<String> = Vec::new();
         match self.setting {
             SettingForm::Flat => {
-                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+                names.extend((0..g).map(|i| format!("ln {}, {}", data.response, group(i))));
             }
             SettingForm::Cell => names.extend(
                 self.cells(data)
                     .into_iter()
-                    .map(|(i, l)| format!("ln draw, {}, fan {}", group(i), level(l))),
+                    .map(|(i, l)| format!("ln {}, {}, fan {}", data.response, group(i), level(l))),
             ),
             SettingForm::Additive => {
-                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+                names.extend((0..g).map(|i| format!("ln {}, {}", data.response, group(i))));
                 names.extend(
                     self.used_levels(data)
                         .into_iter()
@@ -138,7 +138,7 @@ impl DrawForm {
                 );
             }
             _ => {
-                names.extend((0..g).map(|i| format!("ln draw, {}", group(i))));
+                names.extend((0..g).map(|i| format!("ln {}, {}", data.response, group(i))));
                 let by_group = matches!(
                     self.setting,
                     SettingForm::PowerByGroup | SettingForm::QuadraticByGroup
@@ -188,7 +188,7 @@ impl DrawForm {
         self.names(data)
             .iter()
             .map(|n| {
-                if n.starts_with("ln draw") {
+                if n.starts_with("ln ") {
                     "ln W"
                 } else if n.starts_with("bend with intake") {
                     "1/K2"

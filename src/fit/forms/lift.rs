@@ -73,6 +73,16 @@ impl LiftModel {
         })
     }
 
+    /// The lift of a setting as an expression in `intake_degC` and `ambient_degC`, K.
+    pub fn equation(&self, mode: usize, level: usize) -> Option<String> {
+        let at_ref = (*self.outlet_at_ref.get(mode)?.get(level)?)?;
+        let constant = APPROACHES_K - at_ref + self.slope * self.intake_ref;
+        Some(format!(
+            "max({SMALLEST_LIFT_K}, ambient_degC + {constant:.7} - {:.7}*intake_degC)",
+            self.slope
+        ))
+    }
+
     /// The lift, K; `None` at a setting that was never tested.
     pub fn lift_k(&self, at: &At) -> Option<f64> {
         let at_ref = (*self.outlet_at_ref.get(at.mode)?.get(at.level)?)?;

@@ -4,13 +4,17 @@
 //! [`DrawForm`] a form in setting × conditions × scatter, [`family`] all forms worth trying on given data.
 
 mod blower;
+mod capacity;
 mod data;
 mod draw;
+mod equation;
 mod family;
 mod lift;
 
 pub use blower::{Blower, BlowerSource, LevelDraw};
+pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
 pub use data::{At, DrawData, DrawRow, FlowScale, Level};
 pub use draw::{AmbientForm, DrawForm, IntakeForm, Scatter, SettingForm};
+pub use equation::Equation;
 pub use family::{family, partitions};
 pub use lift::LiftModel;

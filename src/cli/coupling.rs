@@ -1,0 +1,152 @@
+//! `steadydraw coupling`: are fan level and compressor tied together?
+
+use std::path::PathBuf;
+
+use serde_json::json;
+
+use super::words::Words;
+use super::{Answer, CliError, Common, open};
+use crate::coupling::{DEFAULT_ALLOWANCE, Options, assess};
+use crate::fit::forms::DrawData;
+use crate::report::tables::{Cell, Column, Table};
+
+/// Arguments of `coupling`.
+#[derive(clap::Args, Debug)]
+pub struct CouplingArgs {
+    /// Bench folder (or points table); the demo where none is given
+    pub bench: Option<PathBuf>,
+    /// How much a fixed-speed compressor's draw may follow airflow by itself, as an elasticity
+    #[arg(long, value_name = "ELASTICITY", default_value_t = DEFAULT_ALLOWANCE, value_parser = parse_allowance)]
+    pub allowance: f64,
+}
+
+fn parse_allowance(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v <= 2.0 => Ok(v),
+        _ => Err("an allowance is an elasticity above 0 and up to 2, such as 0.2".to_owned()),
+    }
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where there are no cooling runs.
+pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
+    let opened = open(args.bench.as_deref())?;
+    let bench = &opened.bench;
+    let data = DrawData::from_bench(bench);
+    if data.rows.is_empty() {
+        return Err(CliError::NoAnswer(
+            "the bench has no cooling runs; coupling is about runs with the compressor on"
+                .to_owned(),
+        ));
+    }
+    let answer = assess(
+        bench,
+        &data,
+        &Options {
+            allowance: args.allowance,
+            level: common.level,
+        },
+    );
+    let mut words = Words::start(&bench.title, opened.demo_note());
+    words.heading(&format!("Verdict: {}", answer.verdict.name()));
+    for sentence in &answer.sentences {
+        words.paragraph(sentence);
+    }
+    if !answer.would_settle.is_empty() {
+        words.heading("What would settle it");
+        for run in &answer.would_settle {
+            words.item(run);
+        }
+    }
+    let percent = format!("{:.0} % interval", 100.0 * common.level);
+    let mut modes = Table::new(
+        "Elasticity of the compressor-side draw to airflow, by mode",
+        [
+            Column::text("mode"),
+            Column::number("runs", ""),
+            Column::number("fan levels", ""),
+            Column::number("elasticity", ""),
+            Column::interval(percent, ""),
+            Column::text("verdict"),
+        ],
+    )
+    .with_note("Intervals by mode are widened so that all of them together keep the level.");
+    for m in &answer.per_mode {
+        modes.row([
+            Cell::text(m.mode.as_str()),
+            Cell::number(m.runs as f64, 0),
+            Cell::number(m.fan_levels as f64, 0),
+            Cell::maybe(m.elasticity.map(|e| e.value), 2),
+            m.elasticity
+                .map_or(Cell::Absent, |e| Cell::interval(e.low, e.high, 2)),
+            Cell::text(m.verdict.name()),
+        ]);
+    }
+    words.table(&modes);
+    words.heading("Lines of evidence");
+    for line in &answer.evidence {
+        let p = line
+            .p_value
+            .map_or(String::new(), |p| format!(" p = {}.", p_words(p)));
+        words.item(&format!(
+            "{} ({}): {}{p}",
+            line.name, line.says, line.detail
+        ));
+    }
+    if !answer.fan_draw.levels.is_empty() {
+        let mut table = Table::new(
+            "The blower's own draw",
+            [
+                Column::text("fan"),
+                Column::number("draw", "W"),
+                Column::number("standard uncertainty", "W"),
+                Column::number("fan-only runs", ""),
+            ],
+        );
+        for l in &answer.fan_draw.levels {
+            table.row([
+                Cell::text(l.fan.as_str()),
+                Cell::number(l.draw_w, 1),
+                Cell::number(l.u_w, 2),
+                Cell::number(l.runs as f64, 0),
+            ]);
+        }
+        words.table(&table);
+    }
+    let notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    let json = json!({
+        "schema": 1,
+        "command": "coupling",
+        "bench": bench.title,
+        "verdict": answer.verdict,
+        "p_value": answer.p_value,
+        "elasticity": answer.elasticity,
+        "allowance": answer.allowance.up,
+        "allowance_falling": answer.allowance.down,
+        "level": common.level,
+        "sentences": answer.sentences,
+        "fan_draw": answer.fan_draw,
+        "evidence": answer.evidence,
+        "per_mode": answer.per_mode,
+        "modes_differ": answer.modes_differ,
+        "would_settle": answer.would_settle,
+        "notes": notes,
+    });
+    Ok(Answer {
+        words: words.finish(),
+        json,
+    })
+}
+
+/// A p value for readers: two digits, and no zeros that were never computed.
+pub(super) fn p_words(p: f64) -> String {
+    if p < 1e-4 {
+        "less than 0.0001".to_owned()
+    } else {
+        format!("{p:.2e}")
+            .parse::<f64>()
+            .map_or_else(|_| format!("{p:.4}"), |v| format!("{v}"))
+    }
+}

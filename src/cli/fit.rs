@@ -1,0 +1,177 @@
+//! `steadydraw fit`: draw and capacity curves.
+
+use std::path::PathBuf;
+
+use serde_json::{Value, json};
+
+use super::words::Words;
+use super::{Answer, CliError, Common, open};
+use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
+use crate::fit::forms::{CapacityData, DrawData};
+use crate::report::tables::{Cell, Column, Table};
+
+/// Arguments of `fit`.
+#[derive(clap::Args, Debug)]
+pub struct FitArgs {
+    /// Bench folder (or points table); the demo where none is given
+    pub bench: Option<PathBuf>,
+}
+
+/// Candidates shown in words; JSON has them all.
+const SHOWN: usize = 8;
+
+/// Runs the command.
+///
+/// # Errors
+/// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where too few runs are there for any curve.
+pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
+    let opened = open(args.bench.as_deref())?;
+    let bench = &opened.bench;
+    let draw_data = DrawData::from_bench(bench);
+    let capacity_data = CapacityData::from_bench(bench, &draw_data);
+    let draw = fit_draw(draw_data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    let capacity = match capacity_data {
+        Ok(c) => {
+            if c.kind == crate::fit::forms::CapacityKind::Sensible {
+                let wet = c.wet + c.perhaps_wet;
+                notes.push(if wet > 0 {
+                    format!("Outlet humidity is missing, so the capacity is the sensible part only; in {wet} of {} runs the coil was or may have been wet, so the total is larger.", c.runs.len())
+                } else {
+                    "Outlet humidity is missing, so the capacity is the sensible part only.".to_owned()
+                });
+            }
+            match fit_draw(c.data) {
+                Ok(f) => Some((c.kind, f)),
+                Err(e) => {
+                    notes.push(format!("No capacity curve: {e}"));
+                    None
+                }
+            }
+        }
+        Err(e) => {
+            notes.push(format!("No capacity curve: {e}."));
+            None
+        }
+    };
+    let mut words = Words::start(&bench.title, opened.demo_note());
+    curve_words(&mut words, "Draw", &draw, common.level);
+    if let Some((kind, fit)) = &capacity {
+        let title = match kind {
+            crate::fit::forms::CapacityKind::Total => "Total cooling capacity",
+            crate::fit::forms::CapacityKind::Sensible => "Sensible cooling capacity",
+        };
+        curve_words(&mut words, title, fit, common.level);
+    }
+    words.notes(&notes, common.quiet);
+    let json = json!({
+        "schema": 1,
+        "command": "fit",
+        "bench": bench.title,
+        "level": common.level,
+        "draw": candidate_json(&draw, draw.best(), common.level),
+        "draw_candidates": draw.candidates.iter().map(|c| candidate_json(&draw, c, common.level)).collect::<Vec<_>>(),
+        "draw_forms_tried": draw.tried,
+        "capacity": capacity.as_ref().map(|(kind, f)| {
+            let mut v = candidate_json(f, f.best(), common.level);
+            if let Value::Object(map) = &mut v {
+                map.insert("kind".to_owned(), json!(kind));
+            }
+            v
+        }),
+        "capacity_candidates": capacity.as_ref().map(|(_, f)| f.candidates.iter().map(|c| candidate_json(f, c, common.level)).collect::<Vec<_>>()),
+        "notes": notes,
+    });
+    Ok(Answer {
+        words: words.finish(),
+        json,
+    })
+}
+
+fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, level: f64) {
+    let best = fit.best();
+    let percent = format!("{:.0} % interval", 100.0 * level);
+    words.heading(title);
+    words.paragraph(&format!(
+        "{} forms tried on {} runs. Most credible ({:.0} % of the weight): {}.",
+        fit.tried,
+        best.fit.n,
+        100.0 * best.weight,
+        best.form.words(&fit.data)
+    ));
+    words.paragraph(&format!(
+        "Runs scatter about it by {:.1} W ({:.2} %) with {} degrees of freedom; a run predicted without itself is missed by {:.1} W (root mean square).",
+        best.relative_sd * fit.typical_draw_w, 100.0 * best.relative_sd, best.fit.dof(), best.loo_rmse_w
+    ));
+    let mut terms = Table::new(
+        "Its terms, on the logarithmic scale",
+        [
+            Column::text("term"),
+            Column::number("value", ""),
+            Column::number("standard error", ""),
+            Column::interval(percent, ""),
+            Column::text("unit"),
+        ],
+    );
+    for t in fit.terms(best, level) {
+        let decimals = crate::report::words::decimals_for(t.std_error.unwrap_or(0.01));
+        terms.row([
+            Cell::text(t.name.as_str()),
+            Cell::number(t.value, decimals),
+            Cell::maybe(t.std_error, decimals),
+            match (t.low, t.high) {
+                (Some(l), Some(h)) => Cell::interval(l, h, decimals),
+                _ => Cell::Absent,
+            },
+            Cell::text(t.unit),
+        ]);
+    }
+    words.table(&terms);
+    words.heading("Equations to paste (degC, m3/h, W)");
+    for e in best.form.equations(&fit.data, &best.fit.coef) {
+        words.paragraph(&format!("{}, fan {}:", e.modes, e.fan));
+        words.verbatim(&e.text);
+    }
+    let mut table = Table::new(
+        "Candidates compared",
+        [
+            Column::text("form"),
+            Column::number("weight", "%"),
+            Column::number("AICc", ""),
+            Column::number("leave-one-out error", "W"),
+            Column::number("degrees of freedom", ""),
+        ],
+    );
+    for c in fit.candidates.iter().take(SHOWN) {
+        table.row([
+            Cell::text(c.form.words(&fit.data)),
+            Cell::number(100.0 * c.weight, 1),
+            Cell::number(c.aicc, 1),
+            Cell::number(c.loo_rmse_w, 2),
+            Cell::number(c.fit.dof() as f64, 0),
+        ]);
+    }
+    words.table(&table);
+}
+
+fn term_json(t: &Term) -> Value {
+    json!({"name": t.name, "value": t.value, "std_error": t.std_error, "low": t.low, "high": t.high, "unit": t.unit})
+}
+
+fn candidate_json(fit: &DrawFit, c: &Candidate, level: f64) -> Value {
+    let equations = c.form.equations(&fit.data, &c.fit.coef);
+    json!({
+        "form": c.form.words(&fit.data),
+        "weight": c.weight,
+        "terms": fit.terms(c, level).iter().map(term_json).collect::<Vec<_>>(),
+        "covariance": c.fit.covariance().map(|v| v.row_iter().map(|r| r.iter().copied().collect::<Vec<f64>>()).collect::<Vec<_>>()),
+        "residual_sd_w": c.relative_sd * fit.typical_draw_w,
+        "residual_sd_relative": c.relative_sd,
+        "n": c.fit.n,
+        "dof": c.fit.dof(),
+        "aicc": c.aicc,
+        "loo_rmse_w": c.loo_rmse_w,
+        "equation": equations.first().map(|e| e.text.clone()),
+        "equations": equations,
+    })
+}

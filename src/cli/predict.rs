@@ -1,0 +1,271 @@
+//! `steadydraw predict`: draw and capacity where nothing was tested.
+
+use std::path::PathBuf;
+
+use serde_json::{Value, json};
+
+use super::words::Words;
+use super::{Answer, CliError, Common, open};
+use crate::fit::candidates::fit_draw;
+use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData};
+use crate::predict::{
+    Prediction, Support, ambient_caution, predict, predict_capacity, prediction_notes,
+};
+use crate::quantity::{Dimension, parse_quantity};
+use crate::report::tables::{Cell, Column, Table};
+
+/// Arguments of `predict`.
+#[derive(clap::Args, Debug)]
+pub struct PredictArgs {
+    /// Bench folder (or points table); the demo where none is given
+    pub bench: Option<PathBuf>,
+    /// Intake temperature with its unit, such as 35degC; may be given several times
+    #[arg(long, required = true, value_name = "TEMPERATURE", value_delimiter = ',', value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub intake: Vec<f64>,
+    /// Ambient (condenser-side) temperature with its unit; the runs' mean where none is given
+    #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub ambient: Option<f64>,
+    /// Only this mode
+    #[arg(long, value_name = "MODE")]
+    pub mode: Option<String>,
+    /// Only this fan level
+    #[arg(long, value_name = "LEVEL")]
+    pub fan: Option<String>,
+}
+
+fn parse_temperature(text: &str) -> Result<f64, String> {
+    let v = parse_quantity(text, Dimension::Temperature)
+        .map_err(|e| format!("{e}; write it like 35degC"))?;
+    if (-40.0..=90.0).contains(&v) {
+        Ok(v)
+    } else {
+        Err("an air temperature between -40 and 90 degC is expected".to_owned())
+    }
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// [`CliError::Misuse`] for an unknown mode or level, [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where the data cannot answer.
+pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
+    let opened = open(args.bench.as_deref())?;
+    let bench = &opened.bench;
+    let draw_data = DrawData::from_bench(bench);
+    let settings = settings(&draw_data, args)?;
+    if args.ambient.is_some()
+        && draw_data.rows.iter().any(|r| {
+            bench
+                .points
+                .get(r.point)
+                .is_none_or(|p| p.ambient_c().is_none())
+        })
+    {
+        return Err(CliError::NoAnswer("not every cooling run has an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp".to_owned()));
+    }
+    let capacity_data = CapacityData::from_bench(bench, &draw_data);
+    let fit = fit_draw(draw_data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let capacity = capacity_data
+        .ok()
+        .and_then(|c| Some((c.kind, fit_draw(c.data).ok()?)));
+    let ambient = args.ambient.unwrap_or(fit.data.ambient_ref);
+    let mut rows = Vec::new();
+    for intake in &args.intake {
+        for (mode, level) in &settings {
+            let at = At {
+                mode: *mode,
+                level: *level,
+                intake: *intake,
+                ambient,
+            };
+            if let Some(p) = predict(bench, &fit, at, common.level) {
+                let c = capacity
+                    .as_ref()
+                    .and_then(|(_, f)| predict_capacity(bench, f, at, common.level));
+                rows.push((p, c));
+            }
+        }
+    }
+    if rows.is_empty() {
+        return Err(CliError::NoAnswer("no curve says anything about this setting: it was never tested, and the fan levels have no known airflow to read it off".to_owned()));
+    }
+    let warmest = args
+        .intake
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    notes.extend(ambient_caution(&fit.data, args.ambient, warmest));
+    let kind = capacity.as_ref().map(|(k, _)| *k);
+    if kind == Some(CapacityKind::Sensible) {
+        notes.push("Capacity is the sensible part only: outlet humidity is missing.".to_owned());
+    }
+    let mut words = Words::start(&bench.title, opened.demo_note());
+    words.table(&table(&fit.data, &rows, kind, common));
+    let mut said: Vec<String> = notes
+        .iter()
+        .skip(usize::from(opened.demo))
+        .cloned()
+        .collect();
+    for (p, _) in &rows {
+        for note in prediction_notes(&fit.data, p) {
+            if !said.contains(&note) {
+                said.push(note);
+            }
+        }
+    }
+    words.notes(&said, common.quiet);
+    let json = json!({
+        "schema": 1,
+        "command": "predict",
+        "bench": bench.title,
+        "level": common.level,
+        "capacity_kind": kind,
+        "predictions": rows.iter().map(|(p, c)| {
+            json!({
+                "mode": fit.data.modes.get(p.at.mode),
+                "fan": fan_json(&fit.data, p),
+                "intake_c": p.at.intake,
+                "ambient_c": if fit.data.ambient_varied || args.ambient.is_some() { json!(p.at.ambient) } else { Value::Null },
+                "draw_w": p.draw_w,
+                "run_low_w": p.run_w.0,
+                "run_high_w": p.run_w.1,
+                "mean_low_w": p.mean_w.0,
+                "mean_high_w": p.mean_w.1,
+                "capacity_w": c.map(|c| c.capacity_w),
+                "capacity_mean_low_w": c.map(|c| c.mean_w.0),
+                "capacity_mean_high_w": c.map(|c| c.mean_w.1),
+                "support": p.support,
+                "notes": prediction_notes(&fit.data, p),
+            })
+        }).collect::<Vec<_>>(),
+        "notes": notes,
+    });
+    Ok(Answer {
+        words: words.finish(),
+        json,
+    })
+}
+
+/// Fan levels stay what the table wrote: a number where it is one.
+fn fan_json(data: &DrawData, p: &Prediction) -> Value {
+    let label = data.levels.get(p.at.level).map_or("", |l| l.label.as_str());
+    match label.parse::<i64>() {
+        Ok(n) => json!(n),
+        Err(_) => json!(label),
+    }
+}
+
+/// The settings asked for: all tested ones, or those of the mode and level named.
+fn settings(data: &DrawData, args: &PredictArgs) -> Result<Vec<(usize, usize)>, CliError> {
+    let mode = args
+        .mode
+        .as_deref()
+        .map(|m| find("mode", m, data.modes.iter().map(String::as_str)))
+        .transpose()?;
+    let level = args
+        .fan
+        .as_deref()
+        .map(|f| find("fan level", f, data.levels.iter().map(|l| l.label.as_str())))
+        .transpose()?;
+    let mut list = Vec::new();
+    for m in 0..data.modes.len() {
+        for l in 0..data.levels.len() {
+            let asked = mode.is_none_or(|x| x == m) && level.is_none_or(|x| x == l);
+            let tested = data
+                .tested
+                .get(m)
+                .and_then(|t| t.get(l))
+                .is_some_and(|n| *n > 0);
+            let named = mode.is_some() && level.is_some();
+            if asked && (tested || named) {
+                list.push((m, l));
+            }
+        }
+    }
+    if list.is_empty() {
+        return Err(CliError::NoAnswer("no tested setting matches; name both --mode and --fan to ask about one that was not tested".to_owned()));
+    }
+    Ok(list)
+}
+
+fn find<'a>(
+    what: &str,
+    asked: &str,
+    have: impl Iterator<Item = &'a str>,
+) -> Result<usize, CliError> {
+    let have: Vec<&str> = have.collect();
+    if let Some(i) = have.iter().position(|h| *h == asked) {
+        return Ok(i);
+    }
+    let near = have
+        .iter()
+        .map(|h| {
+            (
+                strsim::damerau_levenshtein(&h.to_lowercase(), &asked.to_lowercase()),
+                *h,
+            )
+        })
+        .min();
+    let hint = match near {
+        Some((d, h)) if d <= 2 => format!("; did you mean `{h}`?"),
+        _ => String::new(),
+    };
+    Err(CliError::Misuse(format!(
+        "the bench has no {what} `{asked}`; it has {}{hint}",
+        have.join(", ")
+    )))
+}
+
+fn table(
+    data: &DrawData,
+    rows: &[(Prediction, Option<crate::predict::CapacityPrediction>)],
+    kind: Option<CapacityKind>,
+    common: &Common,
+) -> Table {
+    let system = common.system();
+    let temperature = system.symbol(Dimension::Temperature);
+    let percent = format!("{:.0} %", 100.0 * common.level);
+    let capacity_name = match kind {
+        Some(CapacityKind::Total) => "total capacity",
+        _ => "sensible capacity",
+    };
+    let mut t = Table::new(
+        "Predicted draw and capacity",
+        [
+            Column::text("mode"),
+            Column::text("fan"),
+            Column::number("intake", temperature),
+            Column::number("ambient", temperature),
+            Column::number("draw", "W"),
+            Column::interval(format!("one further run, {percent}"), "W"),
+            Column::interval(format!("long-run mean, {percent}"), "W"),
+            Column::number(capacity_name, system.capacity_symbol()),
+            Column::text("support"),
+        ],
+    );
+    for (p, c) in rows {
+        let capacity_decimals = 0;
+        t.row([
+            Cell::text(data.modes.get(p.at.mode).map_or("", String::as_str)),
+            Cell::text(data.levels.get(p.at.level).map_or("", |l| l.label.as_str())),
+            Cell::number(system.convert(Dimension::Temperature, p.at.intake), 1),
+            if data.ambient_varied {
+                Cell::number(system.convert(Dimension::Temperature, p.at.ambient), 1)
+            } else {
+                Cell::Absent
+            },
+            Cell::number(p.draw_w, 1),
+            Cell::interval(p.run_w.0, p.run_w.1, 1),
+            Cell::interval(p.mean_w.0, p.mean_w.1, 1),
+            Cell::maybe(
+                c.map(|c| system.convert_capacity(c.capacity_w)),
+                capacity_decimals,
+            ),
+            Cell::text(match p.support {
+                Support::Inside => "inside",
+                Support::Outside => "outside",
+            }),
+        ]);
+    }
+    t
+}

@@ -1,0 +1,112 @@
+//! What the fit's residuals tell: runs that stand apart, drift over the order of testing, blocks that differ.
+
+use crate::bench::{Bench, Finding, Place, Severity};
+use crate::fit::candidates::fit_draw;
+use crate::fit::forms::DrawData;
+use crate::stats::student_t;
+
+use super::add;
+use super::design::{correlation, mean};
+
+/// Chance of a false alarm, over all runs together, of the outlier and drift tests.
+const FALSE_ALARM: f64 = 0.01;
+
+/// Tests on the residuals of the most credible curve.
+pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
+    let Ok(fit) = fit_draw(data.clone()) else {
+        add(
+            findings,
+            Severity::Error,
+            "too-few-runs",
+            format!(
+                "{} cooling runs are too few for any curve with an interval.",
+                data.rows.len()
+            ),
+        );
+        return;
+    };
+    let best = &fit.best().fit;
+    let n = best.n;
+    let dof = best.dof();
+    if dof < 2 {
+        return;
+    }
+    // Largest externally studentised residual against Student's t, Bonferroni over the runs (Cook and Weisberg 1982, ch. 2.2).
+    let limit = student_t::upper_quantile(FALSE_ALARM / (2.0 * n as f64), (dof - 1) as f64);
+    for (row, t) in data.rows.iter().zip(best.studentised_external()) {
+        let Some(t) = t.filter(|t| t.abs() > limit) else {
+            continue;
+        };
+        if let Some(p) = bench.points.get(row.point) {
+            findings.push(
+                Finding::new(
+                    Severity::Warning,
+                    "run-stands-apart",
+                    format!(
+                        "Run {} ({} fan {}) draws {} than the curve says by {:.1} times its scatter. It is kept; look it up in the notes, and repeat it.",
+                        p.run,
+                        p.mode,
+                        p.fan,
+                        if t > 0.0 { "more" } else { "less" },
+                        t.abs()
+                    ),
+                )
+                .at(&Place::line(&bench.points_file, p.line)),
+            );
+        }
+    }
+    let pairs: Vec<(f64, f64)> = data
+        .rows
+        .iter()
+        .zip(best.studentised())
+        .filter_map(|(r, e)| Some((r.order?, e?)))
+        .collect();
+    if pairs.len() > 8 {
+        let r = correlation(&pairs);
+        let m = pairs.len() as f64 - 2.0;
+        let t = r * (m / (1.0 - r * r).max(1e-12)).sqrt();
+        if 2.0 * student_t::sf(t.abs(), m) < FALSE_ALARM {
+            add(
+                findings,
+                Severity::Warning,
+                "drift",
+                format!(
+                    "What the curve leaves over {} with the order of testing (correlation {r:.2}): something drifted, such as the battery, the room or a sensor.",
+                    if r > 0.0 { "rises" } else { "falls" }
+                ),
+            );
+        }
+    }
+    if data.blocks.len() == 2 {
+        let of = |b: usize| -> Vec<f64> {
+            data.rows
+                .iter()
+                .zip(&best.residuals)
+                .filter(|(r, _)| r.block == b)
+                .map(|(_, e)| *e)
+                .collect()
+        };
+        let (a, b) = (of(0), of(1));
+        if a.len() > 3 && b.len() > 3 {
+            let (ma, mb) = (mean(a.iter().copied()), mean(b.iter().copied()));
+            let ss = a.iter().map(|v| (v - ma).powi(2)).sum::<f64>()
+                + b.iter().map(|v| (v - mb).powi(2)).sum::<f64>();
+            let nu = (a.len() + b.len() - 2) as f64;
+            let se = (ss / nu * (1.0 / a.len() as f64 + 1.0 / b.len() as f64)).sqrt();
+            if se > 0.0 && 2.0 * student_t::sf(((ma - mb) / se).abs(), nu) < FALSE_ALARM {
+                add(
+                    findings,
+                    Severity::Warning,
+                    "blocks-differ",
+                    format!(
+                        "Block {} draws {:.1} % {} than block {} at the same settings and conditions.",
+                        data.blocks.get(1).map_or("", String::as_str),
+                        100.0 * (mb - ma).abs(),
+                        if mb > ma { "more" } else { "less" },
+                        data.blocks.first().map_or("", String::as_str)
+                    ),
+                );
+            }
+        }
+    }
+}

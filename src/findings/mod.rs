@@ -1,0 +1,5 @@
+//! What a careful colleague would point out: about the bench itself ([`check`]).
+
+mod check;
+
+pub use check::check;

@@ -1,0 +1,146 @@
+//! The cooling runs seen from the air side: capacity in place of draw, for the same family of forms.
+
+use crate::air::{AirReadings, Capacity, Coil, Side, capacity};
+use crate::bench::{Bench, Channel, FlowAt, Point};
+
+use super::data::{DrawData, FlowScale};
+
+/// Which capacity the runs' readings give.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum CapacityKind {
+    /// Sensible and latent: humidity was read on both sides of every run.
+    Total,
+    /// Sensible only.
+    Sensible,
+}
+
+/// Capacity of every cooling run.
+#[derive(Clone, Debug)]
+pub struct CapacityData {
+    /// As [`DrawData`], with the capacity (W) in place of the draw, no blower and no lift.
+    pub data: DrawData,
+    /// What was computed.
+    pub kind: CapacityKind,
+    /// Each cooling run's air side, in the order of `data.rows`.
+    pub runs: Vec<Capacity>,
+    /// How many runs had a wet coil for certain.
+    pub wet: usize,
+    /// How many runs perhaps had one.
+    pub perhaps_wet: usize,
+}
+
+/// Why a bench gives no capacity.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NoCapacity {
+    /// The airflow was not measured.
+    #[error("no airflow was measured, so the bench gives no capacity")]
+    NoAirflow,
+    /// A run lacks a temperature.
+    #[error("run `{run}` lacks an intake or outlet temperature, so the bench gives no capacity")]
+    NoTemperature {
+        /// The run.
+        run: String,
+    },
+    /// The air side of a run makes no sense.
+    #[error("run `{run}`: {reason}")]
+    Impossible {
+        /// The run.
+        run: String,
+        /// Why.
+        reason: String,
+    },
+    /// A run did not cool.
+    #[error(
+        "run `{run}` is a cooling run, but its outlet is not colder than its intake; no capacity curve is made"
+    )]
+    NoCooling {
+        /// The run.
+        run: String,
+    },
+}
+
+/// The air-enthalpy method on a point, with its fan level's own airflow: the level's mean over runs, so that the
+/// noise of one flow reading does not stand on both axes of a capacity curve.
+///
+/// # Errors
+/// [`NoCapacity`] where readings are missing or impossible.
+pub fn point_capacity(bench: &Bench, point: &Point, flow_m3h: f64) -> Result<Capacity, NoCapacity> {
+    let run = || point.run.clone();
+    let (Some(intake_temp_c), Some(outlet_temp_c)) =
+        (point.intake_c(), point.get(Channel::OutletTemp))
+    else {
+        return Err(NoCapacity::NoTemperature { run: run() });
+    };
+    capacity(&AirReadings {
+        intake_temp_c,
+        intake_rh: point.get(Channel::IntakeRh),
+        outlet_temp_c,
+        outlet_rh: point.get(Channel::OutletRh),
+        flow_m3h,
+        flow_at: match bench.flow_at {
+            FlowAt::Intake => Side::Intake,
+            FlowAt::Outlet => Side::Outlet,
+        },
+        pressure_pa: point.get(Channel::Pressure).unwrap_or(bench.pressure_pa),
+        condensate_kg_h: point.get(Channel::Condensate),
+    })
+    .map_err(|e| NoCapacity::Impossible {
+        run: run(),
+        reason: e.to_string(),
+    })
+}
+
+impl CapacityData {
+    /// Computes the capacity of every cooling run.
+    ///
+    /// # Errors
+    /// [`NoCapacity`] naming the first run that stands in the way.
+    pub fn from_bench(bench: &Bench, draw: &DrawData) -> Result<CapacityData, NoCapacity> {
+        if draw.flow_scale != FlowScale::Airflow {
+            return Err(NoCapacity::NoAirflow);
+        }
+        let mut runs = Vec::with_capacity(draw.rows.len());
+        for row in &draw.rows {
+            let (Some(point), Some(flow)) = (
+                bench.points.get(row.point),
+                draw.levels.get(row.level).and_then(|l| l.flow),
+            ) else {
+                return Err(NoCapacity::NoAirflow);
+            };
+            runs.push(point_capacity(bench, point, flow)?);
+        }
+        let kind = if runs.iter().all(|c| c.total_w.is_some()) {
+            CapacityKind::Total
+        } else {
+            CapacityKind::Sensible
+        };
+        let mut data = draw.clone();
+        data.blower = None;
+        data.lift = None;
+        data.response = "capacity";
+        for (row, c) in data.rows.iter_mut().zip(&runs) {
+            let watts = match kind {
+                CapacityKind::Total => c.total_w.unwrap_or(c.sensible_w),
+                CapacityKind::Sensible => c.sensible_w,
+            };
+            if !(watts.is_finite() && watts > 0.0) {
+                let run = bench
+                    .points
+                    .get(row.point)
+                    .map(|p| p.run.clone())
+                    .unwrap_or_default();
+                return Err(NoCapacity::NoCooling { run });
+            }
+            row.draw = watts;
+        }
+        let count = |coil: Coil| runs.iter().filter(|c| c.coil == coil).count();
+        Ok(CapacityData {
+            wet: count(Coil::Wet),
+            perhaps_wet: count(Coil::PerhapsWet),
+            data,
+            kind,
+            runs,
+        })
+    }
+}

@@ -1,0 +1,210 @@
+//! A fitted form as equations that can be pasted into a spreadsheet or a paper.
+//!
+//! Every number stands in the text; names carry their units: `flow_m3h`, `intake_degC`, `ambient_degC`, `draw_W`.
+
+use super::data::{At, DrawData, FlowScale};
+use super::draw::{AmbientForm, DrawForm, IntakeForm, SettingForm};
+
+/// An equation and where it holds.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct Equation {
+    /// The modes it is for.
+    pub modes: String,
+    /// The fan levels it is for.
+    pub fan: String,
+    /// The equation.
+    pub text: String,
+}
+
+/// Digits after the decimal point of coefficients in an exponent: 1e-7 of ln W is 1e-5 % of the draw.
+const DECIMALS: usize = 7;
+
+impl DrawForm {
+    /// The fitted form as one equation for each setting or, where the form knows airflow, for each group of modes.
+    /// `coef` stands in the order of [`DrawForm::names`].
+    pub fn equations(&self, data: &DrawData, coef: &[f64]) -> Vec<Equation> {
+        let by_flow = matches!(
+            self.setting,
+            SettingForm::Power
+                | SettingForm::PowerByGroup
+                | SettingForm::Quadratic
+                | SettingForm::QuadraticByGroup
+        );
+        // The lift and the blower differ by setting, so one equation a setting is needed then.
+        let smooth =
+            by_flow && !self.lift && data.blower.is_none() && data.flow_scale == FlowScale::Airflow;
+        let mut list = Vec::new();
+        for group in 0..self.group_count() {
+            let Some(mode) = self.groups.iter().position(|g| *g == group) else {
+                continue;
+            };
+            if smooth {
+                if let Some(text) = self.flow_equation(data, coef, mode) {
+                    list.push(Equation {
+                        modes: self.group_name(data, group),
+                        fan: "all".to_owned(),
+                        text,
+                    });
+                }
+                continue;
+            }
+            for (m, name) in data
+                .modes
+                .iter()
+                .enumerate()
+                .filter(|(m, _)| self.groups.get(*m) == Some(&group))
+            {
+                // Without the lift, modes of a group share their equations.
+                if !self.lift && m != mode {
+                    continue;
+                }
+                let modes = if self.lift {
+                    name.clone()
+                } else {
+                    self.group_name(data, group)
+                };
+                for (level, l) in data.levels.iter().enumerate() {
+                    let tested =
+                        data.tested.iter().zip(&self.groups).any(|(runs, g)| {
+                            *g == group && runs.get(level).is_some_and(|n| *n > 0)
+                        });
+                    if !tested {
+                        continue;
+                    }
+                    if let Some(text) = self.setting_equation(data, coef, m, level) {
+                        list.push(Equation {
+                            modes: modes.clone(),
+                            fan: l.label.clone(),
+                            text,
+                        });
+                    }
+                }
+            }
+        }
+        list
+    }
+
+    fn left_side(data: &DrawData) -> String {
+        format!("{}_W", data.response)
+    }
+
+    /// One setting: everything but the conditions folded into a constant.
+    fn setting_equation(
+        &self,
+        data: &DrawData,
+        coef: &[f64],
+        mode: usize,
+        level: usize,
+    ) -> Option<String> {
+        let at = |t: f64, a: f64| At {
+            mode,
+            level,
+            intake: data.intake_ref + t,
+            ambient: data.ambient_ref + a,
+        };
+        let value = |t: f64, a: f64| {
+            Some(
+                self.row(data, &at(t, a))?
+                    .iter()
+                    .zip(coef)
+                    .map(|(r, c)| r * c)
+                    .sum::<f64>(),
+            )
+        };
+        let constant = value(0.0, 0.0)?;
+        let (up, down) = (value(1.0, 0.0)?, value(-1.0, 0.0)?);
+        // The forms are polynomials of degree two at most in the intake, one in the ambient.
+        let slope = 0.5 * (up - down);
+        let bend = 0.5 * (up + down) - constant;
+        let ambient = value(0.0, 1.0)? - constant;
+        let mut exponent = format!("{constant:.DECIMALS$}");
+        if self.intake != IntakeForm::None {
+            exponent.push_str(&signed(
+                slope,
+                &format!("(intake_degC - {})", data.intake_ref),
+            ));
+        }
+        if matches!(
+            self.intake,
+            IntakeForm::Quadratic | IntakeForm::QuadraticByGroup
+        ) {
+            exponent.push_str(&signed(
+                bend,
+                &format!("(intake_degC - {})^2", data.intake_ref),
+            ));
+        }
+        if self.ambient == AmbientForm::Common {
+            exponent.push_str(&signed(
+                ambient,
+                &format!("(ambient_degC - {})", data.ambient_ref),
+            ));
+        }
+        let mut right = format!("exp({exponent})");
+        if self.lift {
+            right = format!("{}*{right}", data.lift.as_ref()?.equation(mode, level)?);
+        }
+        if data.blower.is_some() {
+            right = format!("{:.4} + {right}", data.blower_w(level));
+        }
+        Some(format!("{} = {right}", Self::left_side(data)))
+    }
+
+    /// A group of modes, with the airflow as a variable.
+    fn flow_equation(&self, data: &DrawData, coef: &[f64], mode: usize) -> Option<String> {
+        let level = data.levels.iter().position(|l| l.x.is_some())?;
+        let names = self.names(data);
+        let row = self.row(
+            data,
+            &At {
+                mode,
+                level,
+                intake: data.intake_ref + 1.0,
+                ambient: data.ambient_ref + 1.0,
+            },
+        )?;
+        let centre = (data.levels.get(level)?.flow?.ln() - data.levels.get(level)?.x?).exp();
+        let x = format!("ln(flow_m3h/{centre})");
+        let t = format!("(intake_degC - {})", data.intake_ref);
+        let a = format!("(ambient_degC - {})", data.ambient_ref);
+        let mut exponent = String::new();
+        for ((name, c), r) in names.iter().zip(coef).zip(&row) {
+            let factor = if name.starts_with("ln ") {
+                if *r == 0.0 {
+                    continue;
+                }
+                exponent.push_str(&format!("{c:.DECIMALS$}"));
+                continue;
+            } else if name.starts_with("exponent of airflow") {
+                x.clone()
+            } else if name.starts_with("bend with airflow") {
+                format!("{x}^2")
+            } else if name.starts_with("slope with intake") {
+                t.clone()
+            } else if name.starts_with("change of that slope") {
+                format!("{t}*{x}")
+            } else if name.starts_with("bend with intake") {
+                format!("{t}^2")
+            } else {
+                a.clone()
+            };
+            // A column of another group does not touch this one.
+            let own = names_group(name).is_none_or(|g| {
+                g == self.group_name(data, self.groups.get(mode).copied().unwrap_or(0))
+            });
+            if own {
+                exponent.push_str(&signed(*c, &factor));
+            }
+        }
+        Some(format!("{} = exp({exponent})", Self::left_side(data)))
+    }
+}
+
+/// The group that a column's name ends with, after the comma.
+fn names_group(name: &str) -> Option<&str> {
+    name.split_once(", ").map(|(_, g)| g)
+}
+
+fn signed(c: f64, factor: &str) -> String {
+    let sign = if c < 0.0 { '-' } else { '+' };
+    format!(" {sign} {:.DECIMALS$}*{factor}", c.abs())
+}

@@ -1,0 +1,84 @@
+//! Predicted capacity: the same mixture on the air side's curves.
+
+use crate::bench::{Bench, Channel};
+use crate::fit::candidates::DrawFit;
+use crate::fit::forms::At;
+
+use super::mixture::{Component, mean, quantile};
+
+/// A predicted capacity.
+#[derive(Clone, Copy, Debug)]
+pub struct CapacityPrediction {
+    /// Expected capacity, W.
+    pub capacity_w: f64,
+    /// Interval for the long-run mean, W.
+    pub mean_w: (f64, f64),
+}
+
+/// Doubt about a capacity curve's bend beyond the tested intake, relative, per K2 of distance × (distance + range). Common practice, no source:
+/// the change of sensible share over some kelvin.
+const UNSEEN_BEND: f64 = 3e-4;
+
+/// Predicts the capacity at a setting and conditions; `None` where no candidate says anything about the setting.
+/// `fit` is a fit of [`crate::fit::forms::CapacityData`].
+pub fn predict_capacity(
+    bench: &Bench,
+    fit: &DrawFit,
+    at: At,
+    level: f64,
+) -> Option<CapacityPrediction> {
+    let data = &fit.data;
+    let (low, high) = data.intake_range(at.mode);
+    let beyond = (at.intake - high).max(low - at.intake).max(0.0);
+    let bend = UNSEEN_BEND * beyond * (beyond + high - low);
+    let shared = shared_relative_u(bench, fit, at);
+    let mut parts = Vec::new();
+    for candidate in &fit.candidates {
+        let Some(d) = fit.draw_of(candidate, &at) else {
+            continue;
+        };
+        let scale = d
+            .mean_sd_w
+            .hypot(d.draw_w * shared)
+            .hypot(d.draw_w * bend)
+            .max(1e-9 * d.draw_w);
+        parts.push(Component {
+            weight: candidate.weight,
+            centre: d.draw_w,
+            scale,
+            dof: d.dof,
+        });
+    }
+    let tail = (1.0 - level) / 2.0;
+    Some(CapacityPrediction {
+        capacity_w: mean(&parts)?,
+        mean_w: (quantile(&parts, tail)?, quantile(&parts, 1.0 - tail)?),
+    })
+}
+
+/// Relative standard uncertainty that the instruments share over all runs: the flow's, and that of the temperature drop
+/// (two thermometers, each with its own error).
+fn shared_relative_u(bench: &Bench, fit: &DrawFit, at: At) -> f64 {
+    let flow = fit
+        .data
+        .levels
+        .get(at.level)
+        .and_then(|l| l.flow)
+        .unwrap_or(1.0);
+    let flow_part = bench.instrument_u(Channel::Airflow, flow).shared / flow;
+    let thermometers = bench
+        .instrument_u(Channel::IntakeTemp, at.intake)
+        .shared
+        .hypot(bench.instrument_u(Channel::OutletTemp, at.intake).shared);
+    let drops: Vec<f64> = fit
+        .data
+        .rows
+        .iter()
+        .filter_map(|r| bench.points.get(r.point))
+        .filter_map(|p| Some(p.intake_c()? - p.get(Channel::OutletTemp)?))
+        .filter(|d| *d > 0.0)
+        .collect();
+    let drop = drops.iter().sum::<f64>() / drops.len().max(1) as f64;
+    let drop_part = if drop > 0.0 { thermometers / drop } else { 0.0 };
+    flow_part.hypot(drop_part)
+}
