@@ -88,6 +88,7 @@ impl Table {
         let columns = read_headings(file, heading_line, &headings)?;
         let mut faults = Vec::new();
         let mut rows = Vec::new();
+        let mut lines = LineCounter::new(text);
         for record in records {
             let record = match record {
                 Ok(r) => r,
@@ -100,7 +101,7 @@ impl Table {
                     break;
                 }
             };
-            let line = record.position().map_or(0, |p| p.line() as usize);
+            let line = lines.of(record.position().map_or(0, |p| p.byte() as usize));
             let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
             if cells.iter().all(String::is_empty) {
                 continue;
@@ -201,6 +202,36 @@ impl Table {
                 }))
             }
         }
+    }
+}
+
+/// Turns byte positions, which only grow, into line numbers. The reader reports where it began to look for a
+/// row, which is before the empty and comment lines that it then skips.
+struct LineCounter<'a> {
+    text: &'a str,
+    at: usize,
+    line: usize,
+}
+
+impl<'a> LineCounter<'a> {
+    fn new(text: &'a str) -> Self {
+        LineCounter {
+            text,
+            at: 0,
+            line: 1,
+        }
+    }
+
+    fn of(&mut self, byte: usize) -> usize {
+        let passed = self.text.as_bytes().get(self.at..byte).unwrap_or_default();
+        self.line += passed.iter().filter(|&&b| b == b'\n').count();
+        self.at = self.at.max(byte);
+        let rest = self.text.get(self.at..).unwrap_or_default();
+        let skipped = rest
+            .split('\n')
+            .take_while(|l| l.trim_end_matches('\r').is_empty() || l.starts_with('#'))
+            .count();
+        self.line + skipped
     }
 }
 

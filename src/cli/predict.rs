@@ -67,7 +67,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let capacity = capacity_data
         .ok()
         .and_then(|c| Some((c.kind, fit_draw(c.data).ok()?)));
-    let ambient = args.ambient.unwrap_or(fit.data.ambient_ref);
+    let ambient = args.ambient.unwrap_or(fit.data.ambient_mean);
     let mut rows = Vec::new();
     for intake in &args.intake {
         for (mode, level) in &settings {
@@ -226,8 +226,8 @@ fn table(
     let temperature = system.symbol(Dimension::Temperature);
     let percent = format!("{:.0} %", 100.0 * common.level);
     let capacity_name = match kind {
-        Some(CapacityKind::Total) => "total capacity",
-        _ => "sensible capacity",
+        Some(CapacityKind::Total) => "total cooling",
+        _ => "sensible cooling",
     };
     let mut t = Table::new(
         "Predicted draw and capacity",
@@ -237,8 +237,8 @@ fn table(
             Column::number("intake", temperature),
             Column::number("ambient", temperature),
             Column::number("draw", "W"),
-            Column::interval(format!("one further run, {percent}"), "W"),
-            Column::interval(format!("long-run mean, {percent}"), "W"),
+            Column::interval(format!("further run, {percent}"), "W"),
+            Column::interval(format!("mean, {percent}"), "W"),
             Column::number(capacity_name, system.capacity_symbol()),
             Column::text("support"),
         ],

@@ -93,6 +93,11 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         (None, Some(limit)) => bounded_cases(data, limit),
         (None, None) => Vec::new(),
     };
+    let air = (data.flow_scale != FlowScale::None && !varied.is_empty())
+        .then(|| evidence::air_side(bench, data, &varied, &flow_u, options.level));
+    let air_says_fixed = air
+        .as_ref()
+        .is_some_and(|e| e.says == Verdict::Independent.name());
     let ask = |modes: &[usize], confidence: f64| -> Option<(Elasticity, Verdict)> {
         let mut worst: Option<Elasticity> = None;
         let mut verdicts = Vec::new();
@@ -101,6 +106,12 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
             let e = q
                 .regress(Fan::Power)
                 .and_then(|r| q.elasticity(&r, confidence))?;
+            // An assumed blower so large that the compressor would have to slow down as the fan rises explains
+            // nothing where the air side shows a compressor at fixed speed: it is no blower of this unit.
+            let too_large = known.is_none() && e.value < allowance.down && air_says_fixed;
+            if too_large && worst.is_some() {
+                continue;
+            }
             verdicts.push(allowance.judge(&e));
             worst = Some(worst.map_or(e, |w| join(w, e)));
         }
@@ -166,15 +177,7 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
             value: None,
         });
     }
-    if usable {
-        lines.push(evidence::air_side(
-            bench,
-            data,
-            &varied,
-            &flow_u,
-            options.level,
-        ));
-    }
+    lines.extend(air);
     if known.is_none() {
         fan_draw.break_even_w = break_even(data, &varied, &flow_u, &allowance, limit);
     }

@@ -45,7 +45,7 @@ pub fn ambient_caution(data: &DrawData, asked: Option<f64>, warmest_intake: f64)
     if asked.is_none() {
         notes.push(format!(
             "No ambient was asked for, so these are for the runs' mean ambient, {:.1} degC.",
-            data.ambient_ref
+            data.ambient_mean
         ));
     }
     let narrow = high - low < AMBIENT_VARIED_K;

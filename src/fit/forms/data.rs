@@ -24,7 +24,7 @@ pub enum FlowScale {
 pub struct Level {
     /// As written in the table.
     pub label: String,
-    /// Logarithm of airflow (or its stand-in) relative to the levels' geometric mean; none where unknown.
+    /// Logarithm of airflow (or its stand-in) relative to the levels' geometric mean (to three digits); none where unknown.
     pub x: Option<f64>,
     /// The airflow (m3/h), relative speed or number that `x` was taken from.
     pub flow: Option<f64>,
@@ -83,10 +83,12 @@ pub struct DrawData {
     pub tested: Vec<Vec<usize>>,
     /// What the airflow axis is made of.
     pub flow_scale: FlowScale,
-    /// Mean intake of the cooling runs, degC.
+    /// Mean intake of the cooling runs, rounded to 0.1 so that equations stay readable, degC.
     pub intake_ref: f64,
-    /// Mean ambient of the cooling runs, degC.
+    /// Mean ambient of the cooling runs, rounded likewise, degC.
     pub ambient_ref: f64,
+    /// Mean ambient of the cooling runs, degC.
+    pub ambient_mean: f64,
     /// Whether every cooling run has an intake reading, and they differ.
     pub intake_varied: bool,
     /// Whether every cooling run has an ambient reading, and they differ.
@@ -118,8 +120,10 @@ impl DrawData {
         let (levels, flow_scale) = levels_of(bench, &cooling);
         let intakes: Vec<f64> = cooling.iter().filter_map(|(_, p)| p.intake_c()).collect();
         let ambients: Vec<f64> = cooling.iter().filter_map(|(_, p)| p.ambient_c()).collect();
-        let intake_ref = mean_or(&intakes, 27.0);
-        let ambient_ref = mean_or(&ambients, 27.0);
+        let ambient_mean = mean_or(&ambients, 27.0);
+        let tenths = |v: f64| (10.0 * v).round() / 10.0;
+        let intake_ref = tenths(mean_or(&intakes, 27.0));
+        let ambient_ref = tenths(ambient_mean);
         let index = |list: &[String], what: &str| list.iter().position(|m| m == what).unwrap_or(0);
         let rows: Vec<DrawRow> = cooling
             .iter()
@@ -159,6 +163,7 @@ impl DrawData {
             flow_scale,
             intake_ref,
             ambient_ref,
+            ambient_mean,
             blower,
             lift: None,
         };
@@ -228,6 +233,15 @@ fn mean_or(values: &[f64], otherwise: f64) -> f64 {
     }
 }
 
+fn three_digits(v: f64) -> f64 {
+    let scale = 10f64.powf(2.0 - v.log10().floor());
+    if scale.is_finite() && v > 0.0 {
+        (v * scale).round() / scale
+    } else {
+        v
+    }
+}
+
 fn range(values: &[f64]) -> (f64, f64) {
     values
         .iter()
@@ -291,7 +305,8 @@ fn levels_of(bench: &Bench, cooling: &[(usize, &Point)]) -> (Vec<Level>, FlowSca
         (FlowScale::None, vec![None; labels.len()])
     };
     let logs: Vec<f64> = values.iter().flatten().map(|v| v.ln()).collect();
-    let centre = mean_or(&logs, 0.0);
+    // Three digits: the centre stands in every equation.
+    let centre = three_digits(mean_or(&logs, 0.0).exp()).ln();
     let mut levels: Vec<Level> = labels
         .into_iter()
         .zip(values)

@@ -162,7 +162,12 @@ impl DrawForm {
                 ambient: data.ambient_ref + 1.0,
             },
         )?;
+        // Back from the logarithm; the centre was rounded to three digits.
         let centre = (data.levels.get(level)?.flow?.ln() - data.levels.get(level)?.x?).exp();
+        let centre = format!("{centre:.9}")
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_owned();
         let x = format!("ln(flow_m3h/{centre})");
         let t = format!("(intake_degC - {})", data.intake_ref);
         let a = format!("(ambient_degC - {})", data.ambient_ref);
