@@ -2,8 +2,16 @@
 //!
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
+//! * [`font`]: the embedded faces that figures are measured and lettered with.
+//! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
+//! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
+//! * [`write`]: files that appear whole or not at all.
 
+pub mod document;
 pub mod figure;
 pub mod font;
+pub mod html;
+pub mod markdown;
 pub mod tables;
 pub mod words;
+pub mod write;

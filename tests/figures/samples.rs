@@ -288,7 +288,7 @@ pub fn day() -> Figure {
         name: "day".into(),
         title: "The bank carries the day and keeps 61 %".into(),
         claim: "In use from 9 to 21 h, with four hours of charging at midday.".into(),
-        x: Axis::new("Hour of the day", "h").reaching(0.0, 24.0),
+        x: Axis::new("Time of day", "").clock().reaching(0.0, 24.0),
         y: Axis::new("State of charge", "%").reaching(0.0, 100.0),
         panels: vec![Panel {
             title: String::new(),
@@ -309,6 +309,10 @@ pub fn day() -> Figure {
                     along: Along::X,
                     at: 9.0,
                     label: "switched on".into(),
+                },
+                Layer::Remark {
+                    at: (21.0, 61.2),
+                    label: "lowest, 61 %".into(),
                 },
                 Layer::Band {
                     across: band,

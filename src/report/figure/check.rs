@@ -39,6 +39,7 @@ impl Layer {
             Self::Columns { .. } => "columns",
             Self::Region { .. } => "region",
             Self::Rule { .. } => "rule",
+            Self::Remark { .. } => "remark",
         }
     }
 
@@ -50,6 +51,7 @@ impl Layer {
             | Self::Intervals { label, .. }
             | Self::Columns { label, .. }
             | Self::Region { label, .. }
+            | Self::Remark { label, .. }
             | Self::Rule { label, .. } => label,
         }
     }
@@ -102,6 +104,7 @@ impl Layer {
                     },
                 )
                 .collect(),
+            Self::Remark { at: (x, y), .. } => of(*x, &[*y]),
             Self::Rule { along, at, .. } if *along == axis => vec![*at],
             Self::Region {
                 along, from, to, ..
@@ -158,8 +161,10 @@ pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
                     }
                 }
             }
-            something |= !matches!(layer, Layer::Rule { .. } | Layer::Region { .. })
-                && !layer.values(Along::X).is_empty();
+            something |= !matches!(
+                layer,
+                Layer::Rule { .. } | Layer::Region { .. } | Layer::Remark { .. }
+            ) && !layer.values(Along::X).is_empty();
         }
     }
     for axis in [&figure.x, &figure.y] {

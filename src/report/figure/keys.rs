@@ -2,7 +2,7 @@
 
 use super::layout::{Anchor, Sheet, Text, fit};
 use super::theme::Role;
-use super::{Along, Figure, Holds, Layer, Look, check};
+use super::{Figure, Holds, Layer, Look, check};
 use crate::report::font::Weight;
 
 /// The width of a sample of a series' line or marker, in layout units.
@@ -13,8 +13,8 @@ pub(super) const SWATCH: f64 = 24.0;
 pub(super) enum Sample {
     Line(Look),
     Mark(Look),
-    /// A line with ends, as intervals have.
-    Interval(Look),
+    /// A line with ends, as intervals have, and whether it carries a marker.
+    Interval(Look, bool),
     Area(Look, Holds),
     Column(Look),
 }
@@ -60,13 +60,11 @@ pub(super) fn collect(figure: &Figure) -> Vec<Key> {
             Layer::Points { look, .. } => Sample::Mark(*look),
             Layer::Curve { look, .. } => Sample::Line(*look),
             Layer::Band { look, holds, .. } => Sample::Area(*look, *holds),
-            Layer::Intervals {
-                look,
-                along: Along::X | Along::Y,
-                ..
-            } => Sample::Interval(*look),
+            Layer::Intervals { look, bars, .. } => {
+                Sample::Interval(*look, bars.iter().any(|bar| bar.value.is_some()))
+            }
             Layer::Columns { look, .. } => Sample::Column(*look),
-            Layer::Region { .. } | Layer::Rule { .. } => continue,
+            Layer::Region { .. } | Layer::Rule { .. } | Layer::Remark { .. } => continue,
         };
         let label = layer.label();
         if label.is_empty() {
@@ -144,9 +142,9 @@ pub(super) fn name_at_curves(sheet: &mut Sheet<'_>, keys: &[Key], size: f64, fro
     for ((key, lines, end_y, end_x), middle) in wanted.into_iter().zip(places) {
         let swatch_left = edge + 10.0 * k;
         if (middle - end_y).abs() > 3.0 * k || f64::from(end_x) < edge - 4.0 * k {
-            let elbow = (edge + 4.0 * k).max(f64::from(end_x));
+            let elbow = (edge + 3.0 * k).max(f64::from(end_x) + 7.0 * k);
             sheet.leaders.push(vec![
-                (end_x + (3.0 * k) as i32, end_y as i32),
+                (end_x + (7.0 * k) as i32, end_y as i32),
                 (elbow as i32, end_y as i32),
                 ((swatch_left - 1.0 * k) as i32, middle as i32),
             ]);
@@ -166,7 +164,7 @@ pub(super) fn name_at_curves(sheet: &mut Sheet<'_>, keys: &[Key], size: f64, fro
                 weight: Weight::Regular,
                 role: Role::Ink,
                 anchor: Anchor::Start,
-                rim: false,
+                rim: None,
                 turned: false,
             });
         }

@@ -48,8 +48,8 @@ pub(super) struct Text {
     pub weight: Weight,
     pub role: Role,
     pub anchor: Anchor,
-    /// Whether it keeps a rim of paper around itself, where marks may lie below.
-    pub rim: bool,
+    /// The colour of a rim around it, where marks may lie below.
+    pub rim: Option<Role>,
     /// Whether it runs upwards.
     pub turned: bool,
 }
@@ -124,7 +124,11 @@ pub(super) fn fit(text: &str, width: f64, size: f64, weight: Weight, most: usize
             while !last.is_empty() && !fits(&format!("{last}…")) {
                 last.pop();
             }
-            last.truncate(last.trim_end().len());
+            // Rather a whole word less than half a word.
+            match last.rfind(' ') {
+                Some(blank) if blank * 2 > last.len() => last.truncate(blank),
+                _ => last.truncate(last.trim_end().len()),
+            }
             last.push('…');
         }
     }
@@ -220,7 +224,7 @@ impl<'a> Plan<'a> {
             weight: Weight::Regular,
             role,
             anchor: Anchor::Start,
-            rim: false,
+            rim: None,
             turned: false,
         };
         self.texts.push(text);
@@ -254,7 +258,7 @@ impl<'a> Plan<'a> {
 
     fn header(&mut self) {
         let figure = self.figure;
-        self.paragraph(&figure.title, TITLE, 1.28, Weight::Bold, Role::Ink, 3);
+        self.paragraph(&figure.title, TITLE, 1.28, Weight::Bold, Role::Ink, 4);
         if !figure.claim.is_empty() {
             self.y += 2.0 * self.k;
             self.paragraph(&figure.claim, CLAIM, 1.38, Weight::Regular, Role::Quiet, 4);
@@ -273,7 +277,7 @@ impl<'a> Plan<'a> {
     fn names_at_curves(&self, keys: &[Key]) -> Option<f64> {
         let (_, rows) = self.grid();
         let named: Vec<&Key> = keys.iter().filter(|key| !key.is_patch()).collect();
-        if named.is_empty() || rows > 1 || self.width < 520.0 * self.k.min(10.0) * 1.0 {
+        if named.is_empty() || rows > 1 || self.width < 520.0 * self.k {
             return None;
         }
         let height = named.len() as f64 * 2.0 * 1.25 * LABEL * self.k;
@@ -407,7 +411,9 @@ impl<'a> Plan<'a> {
             .concat();
             let (x, baseline) = (self.margin, self.y + LABEL * k);
             self.text(x, baseline, line, LABEL, Role::Quiet);
-            self.y += (1.3 * LABEL + 6.0) * k;
+            self.y += (1.3 * LABEL + 9.0) * k;
+        } else {
+            self.y += 4.0 * k;
         }
         let foot = x_label_height + notes_height + self.margin;
         let row_gap = 14.0 * k;
@@ -475,8 +481,16 @@ impl<'a> Plan<'a> {
                 }
             }
             let bounds = (
-                rect.left - gap / 2.0 + 2.0 * k,
-                (rect.right + gap / 2.0 - 2.0 * k).min(self.width - 2.0 * k),
+                if column == 0 {
+                    0.4 * self.margin
+                } else {
+                    rect.left - gap / 2.0 + 2.0 * k
+                },
+                if column + 1 == columns {
+                    self.width - 0.4 * self.margin
+                } else {
+                    rect.right + gap / 2.0 - 2.0 * k
+                },
             );
             for (tick, lines) in x_marks.ticks.iter().zip(&x_lines) {
                 let (at, _) = frame.at(tick.at, y.low);
@@ -529,7 +543,7 @@ impl<'a> Plan<'a> {
 
     /// The x axis: as many marks as stand side by side without touching.
     fn across(&self, panel_width: f64) -> Result<(Span, Ticks), FigureError> {
-        let mut wanted = (panel_width / (58.0 * self.k)).max(2.0);
+        let mut wanted = (panel_width / (68.0 * self.k)).max(2.0);
         loop {
             let span = check::span(self.figure, Along::X, wanted)?;
             let marks = ticks(&self.figure.x.scale, span.low, span.high, wanted);

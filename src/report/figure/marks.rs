@@ -18,8 +18,8 @@ type Spot = (i32, i32);
 /// The radius of a marker, in layout units.
 const RADIUS: f64 = 4.3;
 /// How much of the paper a band hides.
-const MEAN_STRENGTH: f64 = 0.30;
-const RUN_STRENGTH: f64 = 0.14;
+const MEAN_STRENGTH: f64 = 0.32;
+const RUN_STRENGTH: f64 = 0.17;
 
 impl Theme {
     fn rgb(self, role: Role) -> RGBColor {
@@ -70,8 +70,12 @@ struct Pen<'b> {
 impl Pen<'_> {
     fn sheet(&self, sheet: &Sheet<'_>) -> Result<(), String> {
         for frame in &sheet.frames {
-            self.regions(sheet, frame)?;
+            let regions = regions(sheet, frame);
+            for (_, a, b) in &regions {
+                self.block(*a, *b, self.theme.rgb(Role::Region).to_rgba())?;
+            }
             self.grid(sheet, frame)?;
+            self.edges(frame, &regions)?;
             // A fixed order: what is precise and small lies above what is wide.
             for kind in ["band", "columns"] {
                 self.layers(sheet, frame, kind)?;
@@ -90,36 +94,22 @@ impl Pen<'_> {
         Ok(())
     }
 
-    fn regions(&self, sheet: &Sheet<'_>, frame: &Frame<'_>) -> Result<(), String> {
-        let clamped = |axis, span: &Span, v: f64, edge: f64| {
-            if v.is_infinite() {
-                edge
-            } else {
-                place(axis, v).clamp(span.low, span.high)
-            }
-        };
-        for layer in frame.layers {
-            if let Layer::Region {
-                along, from, to, ..
-            } = layer
-            {
-                let (a, b) = match along {
-                    Along::X => {
-                        let end = |v, edge| clamped(sheet.x_axis, &sheet.x, v, edge);
-                        (
-                            frame.at(end(*from, sheet.x.low), sheet.y.low),
-                            frame.at(end(*to, sheet.x.high), sheet.y.high),
-                        )
+    /// A thin line at each end of a region that lies inside the panel.
+    fn edges(&self, frame: &Frame<'_>, regions: &[(Along, Spot, Spot)]) -> Result<(), String> {
+        let style = self.stroke(Role::Axis, 0.7);
+        let (left, right) = (frame.rect.left as i32, frame.rect.right as i32);
+        let (top, bottom) = (frame.rect.top as i32, frame.rect.bottom as i32);
+        for (along, a, b) in regions {
+            for end in [a, b] {
+                match along {
+                    Along::X if end.0 > left && end.0 < right => {
+                        self.path(&[(end.0, top), (end.0, bottom)], style, Dash::Whole)?
                     }
-                    Along::Y => {
-                        let end = |v, edge| clamped(sheet.y_axis, &sheet.y, v, edge);
-                        (
-                            frame.at(sheet.x.low, end(*from, sheet.y.low)),
-                            frame.at(sheet.x.high, end(*to, sheet.y.high)),
-                        )
+                    Along::Y if end.1 > top && end.1 < bottom => {
+                        self.path(&[(left, end.1), (right, end.1)], style, Dash::Whole)?
                     }
-                };
-                self.block(a, b, self.theme.rgb(Role::Region).to_rgba())?;
+                    _ => {}
+                }
             }
         }
         Ok(())
@@ -269,19 +259,22 @@ impl Pen<'_> {
                     self.path(&ends.map(spot), self.stroke(Role::Quiet, 1.2), Dash::Short)?;
                 }
             }
-            Layer::Region { .. } => {}
+            Layer::Region { .. } | Layer::Remark { .. } => {}
         }
         Ok(())
     }
 
     fn interval(&self, from: Spot, to: Spot, look: Look) -> Result<(), String> {
-        let style = self.stroke(look.tone.role(), 2.0);
-        self.path(&[from, to], style, Dash::Whole)?;
-        // Short strokes across the ends.
         let cap = self.units(3.2);
         let (dx, dy) = if from.0 == to.0 { (cap, 0) } else { (0, cap) };
-        for (x, y) in [from, to] {
-            self.path(&[(x - dx, y - dy), (x + dx, y + dy)], style, Dash::Whole)?;
+        // First a rim of paper, so that an interval is seen on a column or a band, then the line.
+        for (role, width) in [(Role::Paper, 4.2), (look.tone.role(), 2.0)] {
+            let style = self.stroke(role, width);
+            self.path(&[from, to], style, Dash::Whole)?;
+            // Short strokes across the ends.
+            for (x, y) in [from, to] {
+                self.path(&[(x - dx, y - dy), (x + dx, y + dy)], style, Dash::Whole)?;
+            }
         }
         Ok(())
     }
@@ -307,9 +300,11 @@ impl Pen<'_> {
                     self.stroke(look.tone.role(), 2.1),
                     look.dash,
                 )?,
-                Sample::Interval(look) => {
+                Sample::Interval(look, marked) => {
                     self.interval((x + wide / 8, y), (x + wide - wide / 8, y), *look)?;
-                    self.mark(middle, *look)?;
+                    if *marked {
+                        self.mark(middle, *look)?;
+                    }
                 }
                 Sample::Mark(_) => {}
             }
@@ -415,6 +410,56 @@ impl Pen<'_> {
     {
         self.area.draw(element).map_err(|e| e.to_string())
     }
+}
+
+/// The regions of a panel, cut to it: two opposite corners of each.
+fn regions(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<(Along, Spot, Spot)> {
+    let ends = |axis, span: &Span, from: f64, to: f64| {
+        let low = if from.is_infinite() {
+            span.low
+        } else {
+            place(axis, from)
+        };
+        let high = if to.is_infinite() {
+            span.high
+        } else {
+            place(axis, to)
+        };
+        (
+            low.min(high).clamp(span.low, span.high),
+            low.max(high).clamp(span.low, span.high),
+        )
+    };
+    let corners = |layer: &Layer| match layer {
+        Layer::Region {
+            along: Along::X,
+            from,
+            to,
+            ..
+        } => {
+            let (low, high) = ends(sheet.x_axis, &sheet.x, *from, *to);
+            Some((
+                Along::X,
+                frame.at(low, sheet.y.low),
+                frame.at(high, sheet.y.high),
+            ))
+        }
+        Layer::Region {
+            along: Along::Y,
+            from,
+            to,
+            ..
+        } => {
+            let (low, high) = ends(sheet.y_axis, &sheet.y, *from, *to);
+            Some((
+                Along::Y,
+                frame.at(sheet.x.low, low),
+                frame.at(sheet.x.high, high),
+            ))
+        }
+        _ => None,
+    };
+    frame.layers.iter().filter_map(corners).collect()
 }
 
 /// A marker's corners around its middle, for a radius of one; areas are about equal.

@@ -24,6 +24,8 @@ mod svg;
 pub mod theme;
 mod ticks;
 
+use rayon::prelude::*;
+
 pub use theme::Theme;
 
 /// A figure of one or several panels that share their axes.
@@ -78,6 +80,8 @@ pub enum Scale {
     Linear,
     /// By their logarithm; values must be above zero.
     Log,
+    /// Evenly, in hours of a day: marked as 06:00, 12:00 and so on.
+    Clock,
     /// Named places: value 0 is the first name, 1 the second. Down the page on the y axis.
     Names(Vec<String>),
 }
@@ -268,6 +272,13 @@ pub enum Layer {
         /// What stands in it.
         label: String,
     },
+    /// Words about one place, such as the name of an outlying run, put beside it where they hide the least.
+    Remark {
+        /// (x, y) of the place.
+        at: (f64, f64),
+        /// The words.
+        label: String,
+    },
     /// A reference line straight across.
     Rule {
         /// The axis on which `at` is marked.
@@ -335,6 +346,15 @@ impl Axis {
     pub fn logarithmic(self) -> Self {
         Self {
             scale: Scale::Log,
+            ..self
+        }
+    }
+
+    /// The same axis in hours of a day.
+    pub fn clock(self) -> Self {
+        Self {
+            scale: Scale::Clock,
+            unit: String::new(),
             ..self
         }
     }
@@ -487,7 +507,57 @@ pub enum FigureError {
     },
 }
 
+/// A kind of file that a figure is written to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Format {
+    /// An SVG file lettered in outlines.
+    Svg(Size, Theme),
+    /// A PNG file.
+    Png(Size, Theme),
+}
+
+/// Every figure in every format, drawn side by side on all cores: file names and their bytes, in order.
+///
+/// A name is the figure's own, with `suffix` of the format before its ending.
+///
+/// # Errors
+///
+/// The first [`FigureError`], in order.
+pub fn files(
+    figures: &[&Figure],
+    formats: &[(Format, &str)],
+) -> Result<Vec<(String, Vec<u8>)>, FigureError> {
+    let jobs: Vec<_> = figures
+        .iter()
+        .flat_map(|figure| formats.iter().map(move |format| (*figure, *format)))
+        .collect();
+    jobs.into_par_iter()
+        .map(|(figure, (format, suffix))| {
+            let (ending, bytes) = match format {
+                Format::Svg(size, theme) => (
+                    "svg",
+                    figure
+                        .to_svg(size, theme, Lettering::Outlines, "")?
+                        .into_bytes(),
+                ),
+                Format::Png(size, theme) => ("png", figure.to_png(size, theme)?),
+            };
+            Ok((format!("{}{suffix}.{ending}", figure.file_stem()), bytes))
+        })
+        .collect()
+}
+
 impl Figure {
+    /// The name of its files, without an ending: letters, digits and hyphens only.
+    pub fn file_stem(&self) -> String {
+        let plain = svg::plain(&self.name);
+        if plain.is_empty() {
+            "figure".to_owned()
+        } else {
+            plain
+        }
+    }
+
     /// The figure as an SVG document.
     ///
     /// Equal figures give equal bytes. `scope` makes the document's ids its own where several stand in one page.

@@ -1,4 +1,4 @@
-//! Labels inside a panel: of regions and of reference lines, where they hide the least.
+//! Labels inside a panel: of regions, reference lines and single places, where they hide the least.
 
 use super::layout::{Anchor, Frame, Rect, Sheet, Text, fit, widest};
 use super::theme::Role;
@@ -29,100 +29,112 @@ impl Rect {
     }
 }
 
-/// Labels every region and rule of every panel.
+/// Labels every region, rule and remark of every panel.
 pub(super) fn inside(sheet: &mut Sheet<'_>, size: f64) {
     let mut texts = Vec::new();
     for frame in &sheet.frames {
-        let mut taken = obstacles(sheet, frame);
+        let scene = Scene {
+            sheet,
+            frame,
+            k: sheet.unit,
+            size: size * sheet.unit,
+        };
+        let mut taken = Vec::new();
         for layer in frame.layers {
-            let candidates = candidates(sheet, frame, layer, size);
+            scene.obstacles(layer, &mut taken);
+        }
+        for layer in frame
+            .layers
+            .iter()
+            .filter(|layer| !layer.label().is_empty())
+        {
+            let mut others = taken.clone();
+            for other in frame
+                .layers
+                .iter()
+                .filter(|other| !std::ptr::eq(*other, layer))
+            {
+                scene.lines_across(other, &mut others);
+            }
             // The first of those that hide least.
             let mut best: Option<(f64, Candidate)> = None;
-            for candidate in candidates {
-                let cost: f64 = taken.iter().map(|rect| rect.overlap(&candidate.rect)).sum();
+            for candidate in scene.candidates(layer) {
+                let cost: f64 = others
+                    .iter()
+                    .map(|rect| rect.overlap(&candidate.rect))
+                    .sum();
                 if best.as_ref().is_none_or(|(least, _)| cost < *least) {
                     best = Some((cost, candidate));
                 }
             }
             if let Some((_, candidate)) = best {
                 taken.push(candidate.rect);
-                texts.extend(lettered(&candidate, size * sheet.unit));
+                let rim = if matches!(layer, Layer::Region { .. }) {
+                    Role::Region
+                } else {
+                    Role::Paper
+                };
+                texts.extend(scene.lettered(&candidate, rim));
             }
         }
     }
     sheet.texts.extend(texts);
 }
 
-fn lettered(candidate: &Candidate, size: f64) -> Vec<Text> {
-    let Candidate {
-        rect,
-        lines,
-        turned,
-    } = candidate;
-    let line = |x, y, says: &String| Text {
-        x,
-        y,
-        says: says.clone(),
-        size,
-        weight: Weight::Regular,
-        role: Role::Quiet,
-        anchor: Anchor::Start,
-        rim: true,
-        turned: *turned,
-    };
-    let step = 1.25 * size;
-    if *turned {
-        // Runs upwards: the base line is upright, the start at the bottom.
-        lines
-            .iter()
-            .enumerate()
-            .map(|(n, says)| line(rect.left + size + n as f64 * step, rect.bottom, says))
-            .collect()
-    } else {
-        lines
-            .iter()
-            .enumerate()
-            .map(|(n, says)| line(rect.left, rect.top + size + n as f64 * step, says))
-            .collect()
-    }
+/// One panel, seen by its labels.
+struct Scene<'s, 'f> {
+    sheet: &'s Sheet<'f>,
+    frame: &'s Frame<'f>,
+    /// View-box units to one layout unit.
+    k: f64,
+    /// The size of the labels' text.
+    size: f64,
 }
 
-/// Small boxes along everything that a label should not hide.
-fn obstacles(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<Rect> {
-    let k = sheet.unit;
-    let mut taken = Vec::new();
-    let spot = |x: f64, y: f64| {
-        let (x, y) = (check::place(sheet.x_axis, x), check::place(sheet.y_axis, y));
-        let inside = x >= sheet.x.low && x <= sheet.x.high && y >= sheet.y.low && y <= sheet.y.high;
+impl Scene<'_, '_> {
+    /// Where a pair of layer values stands, if inside the panel.
+    fn spot(&self, x: f64, y: f64) -> Option<(f64, f64)> {
+        let (x, y) = (
+            check::place(self.sheet.x_axis, x),
+            check::place(self.sheet.y_axis, y),
+        );
+        let (across, up) = (&self.sheet.x, &self.sheet.y);
+        let inside = x >= across.low && x <= across.high && y >= up.low && y <= up.high;
         inside
-            .then(|| frame.at(x, y))
+            .then(|| self.frame.at(x, y))
             .map(|(x, y)| (f64::from(x), f64::from(y)))
-    };
-    let mut along = |a: Option<(f64, f64)>, b: Option<(f64, f64)>, half: f64| {
-        let (Some(a), Some(b)) = (a, b) else { return };
-        let steps = ((b.0 - a.0).hypot(b.1 - a.1) / (6.0 * k))
-            .ceil()
-            .clamp(1.0, 400.0);
-        for i in 0..=steps as usize {
-            let t = i as f64 / steps;
-            taken.push(Rect::around(
-                a.0 + t * (b.0 - a.0),
-                a.1 + t * (b.1 - a.1),
-                half,
-            ));
-        }
-    };
-    for layer in frame.layers {
+    }
+
+    /// Small boxes along everything of a layer that a label should not hide.
+    fn obstacles(&self, layer: &Layer, taken: &mut Vec<Rect>) {
+        let k = self.k;
+        let mut along = |a: Option<(f64, f64)>, b: Option<(f64, f64)>, half: f64| {
+            let (Some(a), Some(b)) = (a, b) else { return };
+            let steps = ((b.0 - a.0).hypot(b.1 - a.1) / (6.0 * k))
+                .ceil()
+                .clamp(1.0, 400.0);
+            for i in 0..=steps as usize {
+                let t = i as f64 / steps;
+                taken.push(Rect::around(
+                    a.0 + t * (b.0 - a.0),
+                    a.1 + t * (b.1 - a.1),
+                    half,
+                ));
+            }
+        };
         match layer {
             Layer::Points { at, .. } => {
                 for (x, y) in at {
-                    along(spot(*x, *y), spot(*x, *y), 6.0 * k);
+                    along(self.spot(*x, *y), self.spot(*x, *y), 6.0 * k);
                 }
+            }
+            Layer::Remark { at: (x, y), .. } => {
+                along(self.spot(*x, *y), self.spot(*x, *y), 6.0 * k)
             }
             Layer::Curve { through, .. } => {
                 for pair in through.windows(2) {
                     if let [a, b] = pair {
-                        along(spot(a.0, a.1), spot(b.0, b.1), 3.0 * k);
+                        along(self.spot(a.0, a.1), self.spot(b.0, b.1), 3.0 * k);
                     }
                 }
             }
@@ -131,8 +143,16 @@ fn obstacles(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<Rect> {
             } => {
                 for bar in bars {
                     match axis {
-                        Along::X => along(spot(bar.low, bar.at), spot(bar.high, bar.at), 5.0 * k),
-                        Along::Y => along(spot(bar.at, bar.low), spot(bar.at, bar.high), 5.0 * k),
+                        Along::X => along(
+                            self.spot(bar.low, bar.at),
+                            self.spot(bar.high, bar.at),
+                            5.0 * k,
+                        ),
+                        Along::Y => along(
+                            self.spot(bar.at, bar.low),
+                            self.spot(bar.at, bar.high),
+                            5.0 * k,
+                        ),
                     }
                 }
             }
@@ -140,8 +160,8 @@ fn obstacles(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<Rect> {
                 for (x, from, to) in bars {
                     for t in [-0.5, -0.25, 0.0, 0.25, 0.5] {
                         along(
-                            spot(x + t * width, *from),
-                            spot(x + t * width, *to),
+                            self.spot(x + t * width, *from),
+                            self.spot(x + t * width, *to),
                             4.0 * k,
                         );
                     }
@@ -150,146 +170,300 @@ fn obstacles(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<Rect> {
             Layer::Rule { .. } | Layer::Region { .. } | Layer::Band { .. } => {}
         }
     }
-    taken
-}
 
-/// Places that a region's or a rule's label may take, best first.
-fn candidates(sheet: &Sheet<'_>, frame: &Frame<'_>, layer: &Layer, size: f64) -> Vec<Candidate> {
-    let k = sheet.unit;
-    let (panel, size, gap) = (frame.rect, size * k, 5.0 * k);
-    let weight = Weight::Regular;
-    let label = layer.label();
-    if label.is_empty() {
-        return Vec::new();
-    }
-    let mut out = Vec::new();
-    let block =
-        |width: f64, lines: usize| -> Vec<String> { fit(label, width, size, weight, lines) };
-    let high = |lines: &[String]| lines.len() as f64 * 1.25 * size;
-    let mut offer = |left: f64, top: f64, lines: &Vec<String>| {
-        let rect = Rect {
-            left,
-            top,
-            right: left + widest(lines, size, weight),
-            bottom: top + high(lines),
+    /// Boxes along the lines that a rule or a region draws across the panel.
+    fn lines_across(&self, layer: &Layer, taken: &mut Vec<Rect>) {
+        let panel = self.frame.rect;
+        let (along, ends) = match layer {
+            Layer::Rule { along, at, .. } => (*along, vec![*at]),
+            Layer::Region {
+                along, from, to, ..
+            } => (*along, vec![*from, *to]),
+            _ => return,
         };
-        if rect.left >= panel.left
-            && rect.right <= panel.right + 2.0 * k
-            && rect.top >= panel.top
-            && rect.bottom <= panel.bottom
-        {
-            out.push(Candidate {
-                rect,
-                lines: lines.clone(),
-                turned: false,
+        for end in ends.into_iter().filter(|end| end.is_finite()) {
+            let Some(at) = self.across(along, end) else {
+                continue;
+            };
+            taken.push(match along {
+                Along::X => Rect {
+                    left: at - 2.0 * self.k,
+                    right: at + 2.0 * self.k,
+                    ..panel
+                },
+                Along::Y => Rect {
+                    top: at - 2.0 * self.k,
+                    bottom: at + 2.0 * self.k,
+                    ..panel
+                },
             });
         }
-    };
-    match layer {
-        Layer::Region {
-            along: Along::X,
-            from,
-            to,
-            ..
-        } => {
-            let end = |v: f64, edge: f64| {
-                if v.is_infinite() {
-                    edge
-                } else {
-                    check::place(sheet.x_axis, v).clamp(sheet.x.low, sheet.x.high)
-                }
+    }
+
+    /// Where a layer value of one axis crosses the panel, if inside it.
+    fn across(&self, along: Along, value: f64) -> Option<f64> {
+        let (axis, span) = match along {
+            Along::X => (self.sheet.x_axis, &self.sheet.x),
+            Along::Y => (self.sheet.y_axis, &self.sheet.y),
+        };
+        let at = check::place(axis, value);
+        (at >= span.low && at <= span.high).then(|| match along {
+            Along::X => f64::from(self.frame.at(at, self.sheet.y.low).0),
+            Along::Y => f64::from(self.frame.at(self.sheet.x.low, at).1),
+        })
+    }
+
+    /// The ends of a region in the panel, the smaller first; an end outside it stands at the edge.
+    fn ends(&self, along: Along, from: f64, to: f64) -> (f64, f64) {
+        let panel = self.frame.rect;
+        let end = |value: f64| {
+            let (axis, span) = match along {
+                Along::X => (self.sheet.x_axis, &self.sheet.x),
+                Along::Y => (self.sheet.y_axis, &self.sheet.y),
             };
-            let (a, _) = frame.at(end(*from, sheet.x.low), sheet.y.low);
-            let (b, _) = frame.at(end(*to, sheet.x.high), sheet.y.low);
-            let (a, b) = (f64::from(a.min(b)), f64::from(a.max(b)));
-            let lines = block(b - a - 2.0 * gap, 3);
-            let whole = lines.iter().all(|line| !line.ends_with(['-', '…']));
-            if whole && !lines.is_empty() {
-                let left = (a + b - widest(&lines, size, weight)) / 2.0;
-                let (top, bottom) = (panel.top + gap, panel.bottom - gap - high(&lines));
-                for step in [0.0, 1.0, 0.5, 0.25, 0.75] {
-                    offer(left, top + step * (bottom - top), &lines);
-                }
-            } else if b - a > 1.3 * size {
-                // Too narrow for words across: upwards.
-                let lines = block(panel.bottom - panel.top - 2.0 * gap, 1);
-                let (left, length) = ((a + b) / 2.0 - 0.65 * size, widest(&lines, size, weight));
-                for bottom in [panel.top + gap + length, panel.bottom - gap] {
-                    let rect = Rect {
-                        left,
-                        top: bottom - length,
-                        right: left + 1.3 * size,
-                        bottom,
-                    };
-                    out.push(Candidate {
-                        rect,
-                        lines: lines.clone(),
-                        turned: true,
-                    });
-                }
-            }
-        }
-        Layer::Region {
-            along: Along::Y,
-            from,
-            to,
-            ..
-        } => {
-            let end = |v: f64, edge: f64| {
-                if v.is_infinite() {
-                    edge
-                } else {
-                    check::place(sheet.y_axis, v).clamp(sheet.y.low, sheet.y.high)
-                }
+            let at = if value.is_infinite() {
+                value
+            } else {
+                check::place(axis, value)
             };
-            let (_, a) = frame.at(sheet.x.low, end(*from, sheet.y.low));
-            let (_, b) = frame.at(sheet.x.low, end(*to, sheet.y.high));
-            let (top, bottom) = (f64::from(a.min(b)), f64::from(a.max(b)));
-            let lines = block((panel.right - panel.left) * 0.6, 2);
-            let right = panel.right - gap - widest(&lines, size, weight);
-            let centre = (panel.left + panel.right - widest(&lines, size, weight)) / 2.0;
-            for left in [panel.left + gap, right, centre] {
-                offer(left, top + gap / 2.0, &lines);
-                offer(left, bottom - gap / 2.0 - high(&lines), &lines);
+            let at = at.clamp(span.low, span.high);
+            match along {
+                Along::X => f64::from(self.frame.at(at, self.sheet.y.low).0),
+                Along::Y => f64::from(self.frame.at(self.sheet.x.low, at).1),
             }
+        };
+        let (a, b) = (end(from), end(to));
+        let (low, high) = if along == Along::X {
+            (panel.left, panel.right)
+        } else {
+            (panel.top, panel.bottom)
+        };
+        (a.min(b).max(low), a.max(b).min(high))
+    }
+
+    fn lines(&self, label: &str, width: f64, most: usize) -> Vec<String> {
+        fit(label, width, self.size, Weight::Regular, most)
+    }
+
+    fn block(&self, left: f64, top: f64, lines: &[String]) -> Candidate {
+        let right = left + widest(lines, self.size, Weight::Regular);
+        let bottom = top + self.height(lines);
+        Candidate {
+            rect: Rect {
+                left,
+                top,
+                right,
+                bottom,
+            },
+            lines: lines.to_vec(),
+            turned: false,
         }
-        Layer::Rule {
-            along: Along::X,
-            at,
-            ..
-        } => {
-            let (x, _) = frame.at(check::place(sheet.x_axis, *at), sheet.y.low);
-            let x = f64::from(x);
-            for most in [150.0 * k, 90.0 * k, 60.0 * k] {
-                let lines = block(most, 3);
-                let wide = widest(&lines, size, weight);
-                for top in [
-                    panel.top + gap,
-                    panel.bottom - gap - high(&lines),
-                    (panel.top + panel.bottom - high(&lines)) / 2.0,
-                ] {
-                    offer(x + gap, top, &lines);
-                    offer(x - gap - wide, top, &lines);
+    }
+
+    fn height(&self, lines: &[String]) -> f64 {
+        lines.len() as f64 * 1.25 * self.size
+    }
+
+    /// Places that a label may take, best first; never none for what is drawn inside the panel.
+    fn candidates(&self, layer: &Layer) -> Vec<Candidate> {
+        let (panel, k, label) = (self.frame.rect, self.k, layer.label());
+        let mut all = match layer {
+            Layer::Region {
+                along: Along::X,
+                from,
+                to,
+                ..
+            } => self.in_upright_region(label, self.ends(Along::X, *from, *to)),
+            Layer::Region {
+                along: Along::Y,
+                from,
+                to,
+                ..
+            } => self.in_level_region(label, self.ends(Along::Y, *from, *to)),
+            Layer::Rule { along, at, .. } => match (self.across(*along, *at), along) {
+                (None, _) => return Vec::new(),
+                (Some(x), Along::X) => self.at_upright_rule(label, x),
+                (Some(y), Along::Y) => self.at_level_rule(label, y),
+            },
+            Layer::Remark { at, .. } => match self.spot(at.0, at.1) {
+                None => return Vec::new(),
+                Some(spot) => self.around_place(label, spot),
+            },
+            _ => return Vec::new(),
+        };
+        // A little room above the panel is free, too.
+        let fits = |c: &Candidate| {
+            c.rect.left >= panel.left
+                && c.rect.right <= panel.right + 2.0 * k
+                && c.rect.top >= panel.top - 6.0 * k
+                && c.rect.bottom <= panel.bottom
+        };
+        if all.iter().any(fits) {
+            all.retain(fits);
+            return all;
+        }
+        // None fits as it is: the first, pushed inside.
+        all.truncate(1);
+        for Candidate { rect, .. } in &mut all {
+            let right = (panel.right - rect.right)
+                .min(0.0)
+                .max(panel.left - rect.left);
+            let down = (panel.bottom - rect.bottom)
+                .min(0.0)
+                .max(panel.top - rect.top);
+            *rect = Rect {
+                left: rect.left + right,
+                right: rect.right + right,
+                top: rect.top + down,
+                bottom: rect.bottom + down,
+            };
+        }
+        all
+    }
+
+    fn in_upright_region(&self, label: &str, (a, b): (f64, f64)) -> Vec<Candidate> {
+        let (panel, gap) = (self.frame.rect, 5.0 * self.k);
+        let lines = self.lines(label, b - a - 2.0 * gap, 3);
+        let mut all = Vec::new();
+        if b - a > 34.0 * self.k && lines.iter().all(|line| !line.ends_with(['-', '…'])) {
+            let wide = widest(&lines, self.size, Weight::Regular);
+            let (top, bottom) = (panel.top + gap, panel.bottom - gap - self.height(&lines));
+            for step in [0.0, 1.0, 0.5, 0.25, 0.75] {
+                for left in [(a + b - wide) / 2.0, a + gap, b - gap - wide] {
+                    all.push(self.block(left, top + step * (bottom - top), &lines));
                 }
             }
+        } else {
+            // Too narrow for words across: upwards.
+            let lines = self.lines(label, panel.bottom - panel.top - 2.0 * gap, 1);
+            let (left, length) = (
+                (a + b) / 2.0 - 0.65 * self.size,
+                widest(&lines, self.size, Weight::Regular),
+            );
+            let (first, last) = (panel.top + gap + length, panel.bottom - gap);
+            for bottom in [0.0, 1.0, 0.5, 0.25, 0.75].map(|step| first + step * (last - first)) {
+                let rect = Rect {
+                    left,
+                    top: bottom - length,
+                    right: left + 1.3 * self.size,
+                    bottom,
+                };
+                all.push(Candidate {
+                    rect,
+                    lines: lines.clone(),
+                    turned: true,
+                });
+            }
         }
-        Layer::Rule {
-            along: Along::Y,
-            at,
-            ..
-        } => {
-            let (_, y) = frame.at(sheet.x.low, check::place(sheet.y_axis, *at));
-            let y = f64::from(y);
-            let lines = block(panel.right - panel.left - 2.0 * gap, 1);
-            let wide = widest(&lines, size, weight);
+        all
+    }
+
+    fn in_level_region(&self, label: &str, (top, bottom): (f64, f64)) -> Vec<Candidate> {
+        let (panel, gap) = (self.frame.rect, 5.0 * self.k);
+        let lines = self.lines(label, (panel.right - panel.left) * 0.6, 2);
+        let wide = widest(&lines, self.size, Weight::Regular);
+        let lefts = [
+            panel.left + gap,
+            panel.right - gap - wide,
+            (panel.left + panel.right - wide) / 2.0,
+        ];
+        let tops = [top + gap / 2.0, bottom - gap / 2.0 - self.height(&lines)];
+        lefts
+            .iter()
+            .flat_map(|left| tops.iter().map(|top| self.block(*left, *top, &lines)))
+            .collect()
+    }
+
+    fn at_upright_rule(&self, label: &str, x: f64) -> Vec<Candidate> {
+        let (panel, gap, k) = (self.frame.rect, 5.0 * self.k, self.k);
+        let mut all = Vec::new();
+        for most in [150.0 * k, 90.0 * k, 60.0 * k] {
+            let lines = self.lines(label, most, 3);
+            let (wide, high) = (
+                widest(&lines, self.size, Weight::Regular),
+                self.height(&lines),
+            );
+            for top in [
+                panel.top + gap,
+                panel.bottom - gap - high,
+                (panel.top + panel.bottom - high) / 2.0,
+            ] {
+                all.push(self.block(x + gap, top, &lines));
+                all.push(self.block(x - gap - wide, top, &lines));
+            }
+        }
+        all
+    }
+
+    fn at_level_rule(&self, label: &str, y: f64) -> Vec<Candidate> {
+        let (panel, gap) = (self.frame.rect, 5.0 * self.k);
+        let mut all = Vec::new();
+        for (share, most) in [(1.0, 1), (0.5, 2)] {
+            let lines = self.lines(label, share * (panel.right - panel.left) - 2.0 * gap, most);
+            let wide = widest(&lines, self.size, Weight::Regular);
             let (first, last) = (panel.left + gap, panel.right - gap - wide);
             for step in [0.0, 1.0, 0.5, 0.25, 0.75] {
                 let left = first + step * (last - first);
-                offer(left, y - 0.35 * gap - high(&lines), &lines);
-                offer(left, y + 0.35 * gap, &lines);
+                all.push(self.block(left, y - 0.35 * gap - self.height(&lines), &lines));
+                all.push(self.block(left, y + 0.35 * gap, &lines));
             }
         }
-        _ => {}
+        all
     }
-    out
+
+    fn around_place(&self, label: &str, (x, y): (f64, f64)) -> Vec<Candidate> {
+        let gap = 8.0 * self.k;
+        let mut all = Vec::new();
+        for most in [150.0 * self.k, 80.0 * self.k] {
+            let lines = self.lines(label, most, 3);
+            let (wide, high) = (
+                widest(&lines, self.size, Weight::Regular),
+                self.height(&lines),
+            );
+            let (beside, before) = (x + gap, x - gap - wide);
+            for (left, top) in [
+                (beside, y - high / 2.0),
+                (before, y - high / 2.0),
+                (x - wide / 2.0, y - gap - high),
+                (x - wide / 2.0, y + gap),
+                (beside, y - gap - high / 2.0),
+                (beside, y + gap - high / 2.0),
+                (before, y - gap - high / 2.0),
+                (before, y + gap - high / 2.0),
+            ] {
+                all.push(self.block(left, top, &lines));
+            }
+        }
+        all
+    }
+
+    fn lettered(&self, candidate: &Candidate, rim: Role) -> Vec<Text> {
+        let Candidate {
+            rect,
+            lines,
+            turned,
+        } = candidate;
+        let at = |n: usize| self.size + n as f64 * 1.25 * self.size;
+        let line = |(n, says): (usize, &String)| Text {
+            // Turned text runs upwards: its base line is upright, its start at the bottom.
+            x: if *turned {
+                rect.left + at(n)
+            } else {
+                rect.left
+            },
+            y: if *turned {
+                rect.bottom
+            } else {
+                rect.top + at(n)
+            },
+            says: says.clone(),
+            size: self.size,
+            weight: Weight::Regular,
+            role: Role::Quiet,
+            anchor: Anchor::Start,
+            rim: Some(rim),
+            turned: *turned,
+        };
+        lines.iter().enumerate().map(line).collect()
+    }
 }

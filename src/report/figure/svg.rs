@@ -49,19 +49,26 @@ pub(super) fn document(
     Ok(out)
 }
 
-/// Letters, digits and hyphens only, whatever the names hold.
+/// An id that no other figure of a page has.
 fn identifier(scope: &str, name: &str) -> String {
-    let plain = |text: &str| -> String {
-        text.chars()
-            .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
-            .collect()
-    };
     format!(
         "fig{}{}-{}",
         if scope.is_empty() { "" } else { "-" },
         plain(scope),
         plain(name)
     )
+}
+
+/// Letters, digits and single hyphens only, whatever a name holds.
+pub(super) fn plain(name: &str) -> String {
+    let kept: String = name
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+        .collect();
+    kept.split('-')
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join("-")
 }
 
 /// Text that is safe between tags and inside an attribute.
@@ -87,17 +94,15 @@ fn tenths(value: f64) -> f64 {
     (value * 10.0).round() / 10.0 + 0.0
 }
 
-/// Attributes of the rim of paper around a text, `width` in the units of its group.
+/// Attributes of the rim around a text, `width` in the units of its group.
 fn rim(text: &Text, theme: Theme, width: f64) -> String {
-    if text.rim {
+    text.rim.map_or_else(String::new, |role| {
         format!(
             " stroke=\"{}\" stroke-width=\"{}\" stroke-linejoin=\"round\" paint-order=\"stroke\"",
-            theme.colour(Role::Paper),
+            theme.colour(role),
             tenths(width)
         )
-    } else {
-        String::new()
-    }
+    })
 }
 
 /// Text as text, for a page that carries the faces.

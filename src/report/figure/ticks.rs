@@ -73,6 +73,7 @@ pub(super) fn ticks(scale: &Scale, low: f64, high: f64, wanted: f64) -> Ticks {
     match scale {
         Scale::Linear => linear(low, high, wanted),
         Scale::Log => logarithmic(low, high, wanted),
+        Scale::Clock => clock(low, high, wanted),
         Scale::Names(names) => Ticks {
             ticks: names
                 .iter()
@@ -118,6 +119,34 @@ fn linear(low: f64, high: f64, wanted: f64) -> Ticks {
     }
 }
 
+/// Times of day, at steps that divide a day.
+fn clock(low: f64, high: f64, wanted: f64) -> Ticks {
+    const STEPS: [f64; 8] = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0];
+    let step = STEPS
+        .into_iter()
+        .find(|step| (high - low) / step <= wanted.max(1.0))
+        .unwrap_or_else(|| 24.0 * nice_step((high - low) / 24.0, wanted).max(1.0));
+    let says = |hours: f64| {
+        let minutes = (hours * 60.0).round();
+        // Midnight is 24:00 at the end of a day and 00:00 inside a night.
+        let within = if minutes == 1440.0 && high < 24.1 {
+            minutes
+        } else {
+            minutes.rem_euclid(1440.0)
+        };
+        format!("{:02}:{:02}", (within / 60.0).floor(), within % 60.0)
+    };
+    let ticks = multiples(low, high, step)
+        .into_iter()
+        .map(|at| Tick { at, says: says(at) })
+        .collect();
+    Ticks {
+        ticks,
+        power: 0,
+        step: Some(step),
+    }
+}
+
 /// The power of ten (a multiple of three) to take out of labels that would be too long to read.
 fn power_of(low: f64, high: f64) -> i32 {
     let largest = low.abs().max(high.abs());
@@ -132,7 +161,7 @@ fn logarithmic(low: f64, high: f64, wanted: f64) -> Ticks {
     let (from, to) = (10_f64.powf(low), 10_f64.powf(high));
     // Within about a decade people read even steps best; beyond it, the 1-2-5 series, then whole decades.
     if to / from < 8.0 {
-        let mut even = linear(from, to, wanted);
+        let mut even = linear(from, to, (0.7 * wanted).max(3.0));
         for tick in &mut even.ticks {
             tick.at = tick.at.log10();
         }
@@ -273,6 +302,24 @@ mod tests {
     }
 
     #[test]
+    fn a_day_is_marked_in_hours() {
+        assert_eq!(
+            says(&Scale::Clock, 0.0, 24.0, 9.0),
+            [
+                "00:00", "03:00", "06:00", "09:00", "12:00", "15:00", "18:00", "21:00", "24:00"
+            ]
+        );
+        assert_eq!(
+            says(&Scale::Clock, 22.0, 30.0, 4.0),
+            ["22:00", "00:00", "02:00", "04:00", "06:00"]
+        );
+        assert_eq!(
+            says(&Scale::Clock, 9.0, 10.0, 4.0),
+            ["09:00", "09:15", "09:30", "09:45", "10:00"]
+        );
+    }
+
+    #[test]
     fn logarithmic_marks_are_ones_twos_and_fives() {
         assert_eq!(
             says(&Scale::Log, 0.0, 2.0, 6.0),
@@ -286,7 +333,7 @@ mod tests {
             says(&Scale::Log, 0.0, 8.0, 5.0),
             ["1", "100", "10\u{202f}000", "10⁶", "10⁸"]
         );
-        let within_a_decade = ticks(&Scale::Log, 150_f64.log10(), 420_f64.log10(), 5.0);
+        let within_a_decade = ticks(&Scale::Log, 150_f64.log10(), 420_f64.log10(), 8.0);
         assert_eq!(
             within_a_decade
                 .ticks

@@ -51,7 +51,7 @@ impl Table {
 fn class(kind: Kind) -> &'static str {
     match kind {
         Kind::Text => "words",
-        Kind::Number | Kind::Interval => "figure",
+        Kind::Number | Kind::Interval => "number",
     }
 }
 

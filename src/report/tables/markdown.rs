@@ -1,36 +1,8 @@
 //! A table as Markdown.
 
 use super::{Kind, Table};
+use crate::report::markdown::escaped;
 use crate::report::words;
-
-/// Text in which nothing acts as Markdown or HTML: every sign that could is escaped.
-pub fn escaped(text: &str) -> String {
-    let text = words::visible(text);
-    let mut out = String::with_capacity(text.len() + 8);
-    for (i, c) in text.char_indices() {
-        let acts = match c {
-            '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '~' | '$' | '@' | '#' | '&'
-            | '!' => true,
-            // Bare addresses become links in many readers.
-            ':' => text[i..].starts_with("://"),
-            '.' => text[..i].to_ascii_lowercase().ends_with("www") || starts_a_list(&text[..i]),
-            // A list or rule at the start of a line.
-            '-' | '+' | '=' | ')' => text[..i].trim().is_empty() || starts_a_list(&text[..i]),
-            _ => false,
-        };
-        if acts {
-            out.push('\\');
-        }
-        out.push(c);
-    }
-    out
-}
-
-/// Whether what stands before a `.` or `)` would make it a numbered list.
-fn starts_a_list(before: &str) -> bool {
-    let before = before.trim_start();
-    !before.is_empty() && before.len() <= 9 && before.bytes().all(|b| b.is_ascii_digit())
-}
 
 impl Table {
     /// The table as Markdown: title in bold, a pipe table, the note in a paragraph below.
@@ -109,18 +81,5 @@ mod tests {
             table.to_markdown(),
             "**Draw**\n\n| mode | intake (°C) |\n| --- | ---: |\n| eco | -1.5 |\n\nTwo runs.\n"
         );
-    }
-
-    #[test]
-    fn nothing_from_a_bench_acts() {
-        assert_eq!(escaped("a|b"), "a\\|b");
-        assert_eq!(escaped("<script>"), "\\<script\\>");
-        assert_eq!(escaped("[x](javascript:y)"), "\\[x\\](javascript:y)");
-        assert_eq!(escaped("https://x"), "https\\://x");
-        assert_eq!(escaped("WWW.x"), "WWW\\.x");
-        assert_eq!(escaped("# a\n# b"), "\\# a \\# b");
-        assert_eq!(escaped("- a - b"), "\\- a - b");
-        assert_eq!(escaped("12. a"), "12\\. a");
-        assert_eq!(escaped("Draw rises. By 3.5 W"), "Draw rises. By 3.5 W");
     }
 }

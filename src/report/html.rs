@@ -1,0 +1,202 @@
+//! A write-up as one HTML page that stands alone: no script, no network, no other file.
+
+use std::fmt::Write as _;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use rayon::prelude::*;
+
+use super::document::{Block, Document, Section};
+use super::figure::theme::{Role, Theme, dark_rules};
+use super::figure::{Figure, FigureError, Lettering, Size};
+use super::{font, words};
+
+/// Nothing may be loaded but what the page carries itself.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'";
+
+/// The page.
+///
+/// Equal documents give equal bytes. Every figure is there twice, wide and for a hand-held screen; the style sheet
+/// shows one of them.
+///
+/// # Errors
+///
+/// [`FigureError`] where a figure cannot be drawn.
+pub fn page(document: &Document) -> Result<String, FigureError> {
+    let figures: Vec<&Figure> = document.figures().collect();
+    let mut drawn = figures
+        .par_iter()
+        .enumerate()
+        .map(|(i, figure)| {
+            let draw = |size, scope: &str| {
+                figure.to_svg(
+                    size,
+                    Theme::Light,
+                    Lettering::Text,
+                    &format!("{}{scope}", i + 1),
+                )
+            };
+            Ok((draw(Size::PAGE, "w")?, draw(Size::HAND, "h")?))
+        })
+        .collect::<Result<Vec<_>, FigureError>>()?
+        .into_iter();
+    let sections: Vec<Markup> = document
+        .sections
+        .iter()
+        .enumerate()
+        .map(|(i, section)| self::section(section, i + 1, &mut drawn))
+        .collect();
+    let page = html! {
+        (DOCTYPE)
+        html lang="en-GB" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="referrer" content="no-referrer";
+                title { (words::visible(&document.title)) }
+                style { (PreEscaped(font::css())) (PreEscaped(style())) }
+            }
+            body {
+                main {
+                    header {
+                        h1 { (words::visible(&document.title)) }
+                        @for paragraph in &document.lead { p.lead { (words::visible(paragraph)) } }
+                    }
+                    @if document.sections.len() > 3 {
+                        nav aria-label="Contents" {
+                            ol {
+                                @for (i, section) in document.sections.iter().enumerate() {
+                                    li { a href={ "#s" (i + 1) } { (words::visible(&section.title)) } }
+                                }
+                            }
+                        }
+                    }
+                    @for section in &sections { (section) }
+                    @if !document.foot.is_empty() {
+                        footer { @for paragraph in &document.foot { p { (words::visible(paragraph)) } } }
+                    }
+                }
+            }
+        }
+    };
+    Ok(page.into_string())
+}
+
+fn section(
+    section: &Section,
+    number: usize,
+    drawn: &mut impl Iterator<Item = (String, String)>,
+) -> Markup {
+    html! {
+        section aria-labelledby={ "s" (number) } {
+            h2 id={ "s" (number) } { (words::visible(&section.title)) }
+            @for block in &section.blocks { (self::block(block, drawn)) }
+        }
+    }
+}
+
+fn block(block: &Block, drawn: &mut impl Iterator<Item = (String, String)>) -> Markup {
+    html! {
+        @match block {
+            Block::Text(text) => p { (words::visible(text)) },
+            Block::Heading(text) => h3 { (words::visible(text)) },
+            Block::Finding(text) => p.finding { (words::visible(text)) },
+            Block::List(items) => ul { @for item in items { li { (words::visible(item)) } } },
+            Block::Terms(terms) => dl {
+                @for (term, meaning) in terms { dt { (words::visible(term)) } dd { (words::visible(meaning)) } }
+            },
+            Block::Caution(items) => div.caution role="note" aria-label="Caution" {
+                p { strong { "Caution" } }
+                ul { @for item in items { li { (words::visible(item)) } } }
+            },
+            Block::Code(text) => pre tabindex="0" { code { (code(text)) } },
+            Block::Table(table) => (table.to_html()),
+            Block::Figure(_) => @if let Some((wide, hand)) = drawn.next() {
+                figure.figure {
+                    div.wide { (PreEscaped(wide)) }
+                    div.hand { (PreEscaped(hand)) }
+                }
+            },
+        }
+    }
+}
+
+/// Text to be copied keeps its line breaks; everything else hidden is written out.
+fn code(text: &str) -> String {
+    text.lines()
+        .map(words::visible)
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// The page's own style sheet.
+fn style() -> String {
+    let mut css = String::new();
+    let colours = |theme: Theme| {
+        let names = [
+            ("paper", Role::Paper),
+            ("ink", Role::Ink),
+            ("quiet", Role::Quiet),
+            ("line", Role::Grid),
+            ("region", Role::Region),
+            ("mark", Role::Series(0)),
+            ("warn", Role::Series(1)),
+        ];
+        names
+            .map(|(name, role)| format!("--{name}:{};", theme.colour(role)))
+            .concat()
+    };
+    // Writing to a String cannot fail.
+    let _ = write!(
+        css,
+        ":root{{{}}}@media screen and (prefers-color-scheme:dark){{:root{{{}}}{}}}",
+        colours(Theme::Light),
+        colours(Theme::Dark),
+        dark_rules()
+    );
+    css.push_str(include_str!("page.css"));
+    css
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_from_a_bench_acts_and_nothing_is_loaded() {
+        let hostile = "</p><script>alert(1)</script><img src=x onerror=y>\u{202e}";
+        let document = Document {
+            title: hostile.into(),
+            lead: vec![hostile.into()],
+            sections: vec![
+                Section::new(hostile)
+                    .with(Block::Text(hostile.into()))
+                    .with(Block::Heading(hostile.into()))
+                    .with(Block::Finding(hostile.into()))
+                    .with(Block::List(vec![hostile.into()]))
+                    .with(Block::Terms(vec![(hostile.into(), hostile.into())]))
+                    .with(Block::Caution(vec![hostile.into()]))
+                    .with(Block::Code(hostile.into())),
+            ],
+            foot: vec![hostile.into()],
+        };
+        let page = page(&document).expect("a page");
+        for bad in [
+            "<script",
+            "<img",
+            "http://",
+            "https://",
+            "javascript:",
+            "\u{202e}",
+        ] {
+            assert!(!page.contains(bad), "{bad}");
+        }
+        assert!(page.contains("default-src 'none'") && page.contains("&lt;script&gt;"));
+    }
+
+    #[test]
+    fn code_keeps_its_lines() {
+        assert_eq!(code("a = 1\nb = 2"), "a = 1\nb = 2");
+    }
+}
