@@ -56,6 +56,24 @@ pub enum FitError {
         "coefficients or sums of squares are too large for double precision: state the data in other units"
     )]
     OutOfRange,
+    /// A start value is not a finite number.
+    #[error("the start of parameter {} is not a finite number", .parameter + 1)]
+    BadStart {
+        /// Number of the parameter.
+        parameter: usize,
+    },
+    /// A lower bound lies above the upper one.
+    #[error("the bounds of parameter {} leave it no value", .parameter + 1)]
+    BoundsCrossed {
+        /// Number of the parameter.
+        parameter: usize,
+    },
+    /// The curve or its derivatives cannot be computed at the start.
+    #[error("at the start the curve has no finite value or derivative in row {}: choose another start", .row + 1)]
+    NotComputable {
+        /// The first row concerned.
+        row: usize,
+    },
     /// Two inputs that belong together have different lengths.
     #[error("{what} has {found} entries where {expected} are expected")]
     DimensionMismatch {

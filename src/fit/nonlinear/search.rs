@@ -1,0 +1,260 @@
+//! The search for a minimum: trust-region steps, then a polish, then a look at whether it really is one.
+
+use super::problem::{Progress, Residuals, Settings, Termination};
+use super::step::{Linearised, dot};
+use crate::fit::error::FitError;
+use crate::fit::qr::Qr;
+use crate::fit::rank;
+
+/// Largest share of the residuals that the parameters may still be able to explain at a minimum.
+const RIGHT_ANGLE: f64 = 1e-6;
+/// Residuals are rounding when smaller than this many units of the observations' size; also what rounding may hide
+/// from the check of the right angle.
+const ROUNDING: f64 = 50.0 * f64::EPSILON;
+
+/// Where a search stands.
+pub(super) struct Search {
+    pub(super) x: Vec<f64>,
+    pub(super) residuals: Vec<f64>,
+    pub(super) jacobian: Vec<f64>,
+    pub(super) rss: f64,
+    pub(super) evaluations: u64,
+    pub(super) iterations: u64,
+    scale: Vec<f64>,
+    radius: f64,
+    damping: f64,
+    trial: Vec<f64>,
+    lower: Vec<f64>,
+    upper: Vec<f64>,
+}
+
+fn finite(values: &[f64]) -> bool {
+    values.iter().all(|v| v.is_finite())
+}
+
+fn column_norms(jacobian: &[f64], n: usize) -> impl Iterator<Item = f64> {
+    jacobian.chunks_exact(n).map(|column| dot(column, column).sqrt())
+}
+
+impl Search {
+    /// Evaluates the start, moved inside the bounds.
+    pub(super) fn new(problem: &impl Residuals, start: &[f64], settings: &Settings) -> Result<Self, FitError> {
+        let (n, p) = (problem.observations(), problem.parameters());
+        if start.len() != p {
+            return Err(FitError::DimensionMismatch { what: "the start", found: start.len(), expected: p });
+        }
+        if p == 0 {
+            return Err(FitError::NoColumns);
+        }
+        if n < p {
+            return Err(FitError::TooFewRows { n, p });
+        }
+        let lower: Vec<f64> = (0..p).map(|j| settings.lowest(j)).collect();
+        let upper: Vec<f64> = (0..p).map(|j| settings.highest(j)).collect();
+        for j in 0..p {
+            if !start[j].is_finite() {
+                return Err(FitError::BadStart { parameter: j });
+            }
+            // NaN on either side is refused, too.
+            if !matches!(lower[j].partial_cmp(&upper[j]), Some(o) if o.is_le()) {
+                return Err(FitError::BoundsCrossed { parameter: j });
+            }
+        }
+        let x: Vec<f64> = (0..p).map(|j| start[j].clamp(lower[j], upper[j])).collect();
+        let (mut residuals, mut jacobian) = (vec![0.0; n], vec![0.0; n * p]);
+        problem.with_derivatives(&x, &mut residuals, &mut jacobian);
+        if let Some(row) = residuals.iter().position(|v| !v.is_finite()) {
+            return Err(FitError::NotComputable { row });
+        }
+        let rss = dot(&residuals, &residuals);
+        if let Some(at) = jacobian.iter().position(|v| !v.is_finite()) {
+            return Err(FitError::NotComputable { row: at % n });
+        }
+        if !rss.is_finite() {
+            return Err(FitError::OutOfRange);
+        }
+        let scale: Vec<f64> = column_norms(&jacobian, n).map(|d| if d > 0.0 { d } else { 1.0 }).collect();
+        let length = x.iter().zip(&scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+        let radius = settings.step_factor * if length > 0.0 { length } else { 1.0 };
+        Ok(Self {
+            trial: vec![0.0; n],
+            x,
+            residuals,
+            jacobian,
+            rss,
+            evaluations: 1,
+            iterations: 0,
+            scale,
+            radius,
+            damping: 0.0,
+            lower,
+            upper,
+        })
+    }
+
+    /// Parameters at a bound that the sum of squares pushes them against.
+    fn held(&self, gradient: &[f64]) -> Vec<bool> {
+        let stuck = |j: usize| {
+            (self.x[j] <= self.lower[j] && gradient[j] >= 0.0) || (self.x[j] >= self.upper[j] && gradient[j] <= 0.0)
+        };
+        (0..self.x.len()).map(stuck).collect()
+    }
+
+    /// Parameters that stand at a bound and are pushed against it.
+    pub(super) fn at_bound(&self) -> Vec<bool> {
+        self.held(&Linearised::new(&self.jacobian, &self.residuals, self.x.len()).gradient)
+    }
+
+    /// One iteration: shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends.
+    pub(super) fn advance(&mut self, problem: &impl Residuals, settings: &Settings) -> Option<Termination> {
+        let (n, p) = (self.residuals.len(), self.x.len());
+        if self.rss == 0.0 {
+            return Some(Termination::ExactFit);
+        }
+        if self.iterations >= settings.iterations {
+            return Some(Termination::IterationLimit);
+        }
+        self.iterations += 1;
+        for (d, norm) in self.scale.iter_mut().zip(column_norms(&self.jacobian, n)) {
+            *d = d.max(norm);
+        }
+        let linearised = Linearised::new(&self.jacobian, &self.residuals, p);
+        let held = self.held(&linearised.gradient);
+        let size = self.rss.sqrt();
+        let cosine = |(j, norm): (usize, f64)| {
+            if held[j] || norm == 0.0 { 0.0 } else { linearised.gradient[j].abs() / (norm * size) }
+        };
+        if column_norms(&self.jacobian, n).enumerate().map(cosine).fold(0.0, f64::max) < f64::EPSILON {
+            return Some(Termination::GradientVanished);
+        }
+        let below: Vec<f64> = (0..p).map(|j| (self.lower[j] - self.x[j]).min(0.0)).collect();
+        let above: Vec<f64> = (0..p).map(|j| (self.upper[j] - self.x[j]).max(0.0)).collect();
+        loop {
+            let Some(step) = linearised.step(&self.scale, self.radius, self.damping, (&below, &above), &held) else {
+                return Some(Termination::GradientVanished);
+            };
+            self.damping = step.damping;
+            let moved: Vec<f64> =
+                (0..p).map(|j| (self.x[j] + step.s[j]).clamp(self.lower[j], self.upper[j])).collect();
+            if moved == self.x || !finite(&moved) || !(step.predicted > 0.0) {
+                return Some(Termination::StepVanished);
+            }
+            problem.residuals(&moved, &mut self.trial);
+            self.evaluations += 1;
+            let mut ratio = f64::NEG_INFINITY;
+            let mut actual = f64::NEG_INFINITY;
+            if finite(&self.trial) {
+                // The difference of squares, not of sums: it keeps the digits near a minimum.
+                actual = self.residuals.iter().zip(&self.trial).map(|(a, b)| (a - b) * (a + b)).sum();
+                ratio = actual / step.predicted;
+            }
+            if !ratio.is_finite() {
+                self.radius = 0.1 * self.radius.min(step.length);
+            } else if ratio <= 0.25 {
+                let falls = -2.0 * dot(&linearised.gradient, &step.s);
+                let share = if actual >= 0.0 { 0.5 } else { (0.5 * falls / (falls - actual)).clamp(0.1, 0.5) };
+                self.radius = share * self.radius.min(10.0 * step.length);
+            } else if step.damping == 0.0 || ratio >= 0.75 {
+                self.radius = 2.0 * step.length;
+            }
+            let tiny = step.predicted <= f64::EPSILON * self.rss && actual.abs() <= f64::EPSILON * self.rss;
+            if ratio >= 1e-4 {
+                let kept = self.x.clone();
+                self.x = moved;
+                problem.with_derivatives(&self.x, &mut self.trial, &mut self.jacobian);
+                self.evaluations += 1;
+                if !finite(&self.jacobian) || !finite(&self.trial) {
+                    // At the edge of the domain: go back and come closer in smaller steps.
+                    self.x = kept;
+                    problem.with_derivatives(&self.x, &mut self.trial, &mut self.jacobian);
+                    self.radius = 0.1 * self.radius.min(step.length);
+                } else {
+                    std::mem::swap(&mut self.residuals, &mut self.trial);
+                    self.rss = dot(&self.residuals, &self.residuals);
+                    if let Some(observer) = &settings.observer {
+                        let progress = Progress { iteration: self.iterations, rss: self.rss, parameters: &self.x };
+                        if !observer(&progress) {
+                            return Some(Termination::Interrupted);
+                        }
+                    }
+                    return tiny.then_some(Termination::NoFurtherReduction);
+                }
+            }
+            if tiny {
+                return Some(Termination::NoFurtherReduction);
+            }
+            let length = self.x.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+            if self.radius <= 1e-3 * f64::EPSILON * length || self.radius < f64::MIN_POSITIVE {
+                return Some(Termination::StepVanished);
+            }
+        }
+    }
+
+    /// Full steps from where the search ended, as long as each is clearly shorter than the last: near a minimum they
+    /// find digits that the sum of squares, flat there, cannot show.
+    pub(super) fn polish(&mut self, problem: &impl Residuals) {
+        let p = self.x.len();
+        let mut last = f64::INFINITY;
+        for _ in 0..20 {
+            let linearised = Linearised::new(&self.jacobian, &self.residuals, p);
+            let held = self.held(&linearised.gradient);
+            let scale: Vec<f64> =
+                column_norms(&self.jacobian, self.residuals.len()).map(|d| if d > 0.0 { d } else { 1.0 }).collect();
+            let below: Vec<f64> = (0..p).map(|j| (self.lower[j] - self.x[j]).min(0.0)).collect();
+            let above: Vec<f64> = (0..p).map(|j| (self.upper[j] - self.x[j]).max(0.0)).collect();
+            let Some(step) = linearised.step(&scale, f64::MAX.sqrt(), 0.0, (&below, &above), &held) else { return };
+            if !(step.length < 0.5 * last) || step.damping != 0.0 {
+                return;
+            }
+            let moved: Vec<f64> =
+                (0..p).map(|j| (self.x[j] + step.s[j]).clamp(self.lower[j], self.upper[j])).collect();
+            if moved == self.x || !finite(&moved) {
+                return;
+            }
+            let mut jacobian = vec![0.0; self.jacobian.len()];
+            problem.with_derivatives(&moved, &mut self.trial, &mut jacobian);
+            self.evaluations += 1;
+            let rss = dot(&self.trial, &self.trial);
+            let slack = (ROUNDING * problem.magnitude()).powi(2) * self.trial.len() as f64;
+            if !finite(&self.trial) || !finite(&jacobian) || !(rss <= self.rss * (1.0 + 1e-13) + slack) {
+                return;
+            }
+            self.x = moved;
+            self.jacobian = jacobian;
+            std::mem::swap(&mut self.residuals, &mut self.trial);
+            self.rss = rss;
+            last = step.length;
+        }
+    }
+
+    /// The reason to report: that of the search where its end is a minimum, otherwise what is wrong there.
+    pub(super) fn judge(&self, problem: &impl Residuals, ended: Termination) -> Termination {
+        if !ended.converged() {
+            return ended;
+        }
+        let (n, p) = (self.residuals.len(), self.x.len());
+        let gradient = Linearised::new(&self.jacobian, &self.residuals, p).gradient;
+        let held = self.held(&gradient);
+        let free: Vec<usize> = (0..p).filter(|&j| !held[j]).collect();
+        if free.is_empty() {
+            return ended;
+        }
+        let columns: Vec<f64> =
+            free.iter().flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied()).collect();
+        let qr = Qr::new(columns, n, free.len());
+        let found = rank::of_triangle(&qr);
+        if found.rank < free.len() {
+            let mut flat: Vec<usize> = found.groups.into_iter().flatten().map(|k| free[k]).collect();
+            flat.sort_unstable();
+            return Termination::Flat(flat);
+        }
+        let mut explained = self.residuals.clone();
+        qr.apply_transposed(&mut explained);
+        let explained = dot(&explained[..free.len()], &explained[..free.len()]).sqrt();
+        let rounding = ROUNDING * problem.magnitude();
+        if explained > RIGHT_ANGLE * self.rss.sqrt() + rounding {
+            return Termination::Stalled;
+        }
+        if self.rss.sqrt() <= rounding { Termination::ExactFit } else { ended }
+    }
+}
