@@ -7,6 +7,7 @@
 //! The room knows nothing of air conditioners but for the forms file.
 
 pub mod candidates;
+mod curve;
 mod diagnostics;
 pub mod equation;
 mod error;
@@ -17,6 +18,7 @@ mod qr;
 mod rank;
 mod real;
 
+pub use curve::CurveProblem;
 pub use diagnostics::TotalAbout;
 pub use equation::{Curve, CurveOnData, Equation, EquationError, EquationProblem};
 pub use error::FitError;

@@ -3,6 +3,7 @@
 //! A [`Residuals`] problem goes into [`fit_nonlinear`], which searches from one start, or [`search_starts`], which
 //! first looks for good ones inside bounds. The search itself is [`TrustRegion`], a solver in argmin's frame.
 
+mod polish;
 mod problem;
 mod project;
 mod search;
@@ -84,7 +85,11 @@ impl NonlinearFit {
 
     /// Where each parameter stands among those of the tangent.
     fn free(&self) -> impl Iterator<Item = usize> {
-        self.at_bound.iter().enumerate().filter(|(_, held)| !**held).map(|(j, _)| j)
+        self.at_bound
+            .iter()
+            .enumerate()
+            .filter(|(_, held)| !**held)
+            .map(|(j, _)| j)
     }
 
     /// Covariance of the parameters, p × p, from the curve's tangent at the minimum and the scatter about the fit;
@@ -104,14 +109,22 @@ impl NonlinearFit {
     /// where there is no covariance.
     pub fn std_errors(&self) -> Vec<Option<f64>> {
         let covariance = self.covariance();
-        let one = |j: usize| covariance.as_ref().filter(|_| !self.at_bound[j]).map(|c| c[(j, j)].sqrt());
+        let one = |j: usize| {
+            covariance
+                .as_ref()
+                .filter(|_| !self.at_bound[j])
+                .map(|c| c[(j, j)].sqrt())
+        };
         (0..self.p).map(one).collect()
     }
 
     /// `g' (J'J)⁻¹ g` for the derivatives `g` of a curve value by the parameters: the variance of that value is this
     /// times [`sigma2`](Self::sigma2).
     pub fn mean_variance_factor(&self, gradient: &[f64]) -> Option<f64> {
-        let row: Vec<f64> = self.free().filter_map(|j| gradient.get(j).copied()).collect();
+        let row: Vec<f64> = self
+            .free()
+            .filter_map(|j| gradient.get(j).copied())
+            .collect();
         self.tangent.as_ref().map(|t| t.mean_variance_factor(&row))
     }
 }
@@ -135,9 +148,15 @@ impl<R: Residuals> Residuals for &R {
 }
 
 /// One search, through argmin's executor.
-fn run(problem: &impl Residuals, start: &[f64], settings: &Settings) -> Result<(Search, Termination), FitError> {
+fn run(
+    problem: &impl Residuals,
+    start: &[f64],
+    settings: &Settings,
+) -> Result<(Search, Termination), FitError> {
     let executor = Executor::new(problem, TrustRegion::new(settings.clone()));
-    let ended = executor.configure(|state: SearchState| state.param(start.to_vec())).run();
+    let ended = executor
+        .configure(|state: SearchState| state.param(start.to_vec()))
+        .run();
     match ended {
         Ok(result) => result.solver.into_parts().ok_or(FitError::NoColumns),
         Err(error) => Err(error.downcast::<FitError>().unwrap_or(FitError::NoColumns)),
@@ -159,20 +178,42 @@ pub fn fit_nonlinear(
     start: &[f64],
     settings: &Settings,
 ) -> Result<NonlinearFit, FitError> {
-    let mut found = vec![("as given", run(problem, start, settings)?)];
+    let first = ("as given", run(problem, start, settings)?);
+    let mut others: Vec<Found> = Vec::new();
     if let Some(projected) = Projected::new(problem, &settings.linear)
         && let Some(end) = from_projection(problem, &projected, start, settings)
     {
-        found.push(("linear parameters solved for", end));
+        others.push(("linear parameters solved for", end));
+    }
+    if let (_, (search, Termination::Saddle)) = &first
+        && let Some(along) = &search.way_down
+    {
+        let reach = 0.5 * search.rss.sqrt();
+        for sign in [1.0, -1.0] {
+            let at: Vec<f64> = search
+                .x
+                .iter()
+                .zip(along)
+                .map(|(x, v)| x + sign * reach * v)
+                .collect();
+            if let Ok(end) = run(problem, &at, settings) {
+                others.push(("off a level point", end));
+            }
+        }
     }
     for (how, factor) in [("short first step", 0.1), ("long first step", 10.0)] {
-        if found.iter().any(|(_, (_, ended))| ended.converged() || *ended == Termination::Interrupted) {
+        let done =
+            |(_, (_, ended)): &Found| ended.converged() || *ended == Termination::Interrupted;
+        if std::iter::once(&first).chain(&others).any(done) {
             break;
         }
-        let settings = Settings { step_factor: factor * settings.step_factor, ..settings.clone() };
-        found.push((how, run(problem, start, &settings)?));
+        let settings = Settings {
+            step_factor: factor * settings.step_factor,
+            ..settings.clone()
+        };
+        others.push((how, run(problem, start, &settings)?));
     }
-    Ok(best_of(found))
+    Ok(best_of(first, others))
 }
 
 /// As [`fit_nonlinear`], one search only: for many refits from good starts, as in resampling.
@@ -184,7 +225,14 @@ pub fn refit_nonlinear(
     start: &[f64],
     settings: &Settings,
 ) -> Result<NonlinearFit, FitError> {
-    Ok(best_of(vec![("as given", run(problem, start, settings)?)]))
+    let settings = Settings {
+        thorough: false,
+        ..settings.clone()
+    };
+    Ok(best_of(
+        ("as given", run(problem, start, &settings)?),
+        Vec::new(),
+    ))
 }
 
 /// The search over the nonlinear parameters, then a short one over all.
@@ -194,7 +242,13 @@ fn from_projection<R: Residuals>(
     start: &[f64],
     settings: &Settings,
 ) -> Option<(Search, Termination)> {
-    let pick = |values: &[f64]| if values.is_empty() { Vec::new() } else { projected.pick(values) };
+    let pick = |values: &[f64]| {
+        if values.is_empty() {
+            Vec::new()
+        } else {
+            projected.pick(values)
+        }
+    };
     let inner = Settings {
         lower: pick(&settings.lower),
         upper: pick(&settings.upper),
@@ -214,24 +268,28 @@ fn from_projection<R: Residuals>(
 }
 
 /// The lowest minimum, or where there is none the lowest sum.
-fn best_of(found: Vec<(&'static str, (Search, Termination))>) -> NonlinearFit {
-    let attempts: Vec<Attempt> = found
-        .iter()
-        .map(|(how, (search, ended))| Attempt { how, rss: search.rss, termination: ended.clone() })
+type Found = (&'static str, (Search, Termination));
+
+fn best_of(first: Found, others: Vec<Found>) -> NonlinearFit {
+    let all = || std::iter::once(&first).chain(&others);
+    let attempts: Vec<Attempt> = all()
+        .map(|(how, (search, ended))| Attempt {
+            how,
+            rss: search.rss,
+            termination: ended.clone(),
+        })
         .collect();
-    let iterations = found.iter().map(|(_, (search, _))| search.iterations).sum();
-    let evaluations = found.iter().map(|(_, (search, _))| search.evaluations).sum();
-    let mut ends = found.into_iter().map(|(_, end)| end);
-    let first = ends.next();
+    let iterations = all().map(|(_, (search, _))| search.iterations).sum();
+    let evaluations = all().map(|(_, (search, _))| search.evaluations).sum();
     let better = |kept: (Search, Termination), other: (Search, Termination)| {
         let (minimum, rival) = (kept.1.converged(), other.1.converged());
-        if rival && !minimum || rival == minimum && other.0.rss < kept.0.rss { other } else { kept }
+        if rival && !minimum || rival == minimum && other.0.rss < kept.0.rss {
+            other
+        } else {
+            kept
+        }
     };
-    // `found` is never empty: every caller puts a search into it.
-    let (search, termination) = match first {
-        Some(first) => ends.fold(first, better),
-        None => unreachable!("a fit without a search"),
-    };
+    let (search, termination) = others.into_iter().map(|(_, end)| end).fold(first.1, better);
     let at_bound = search.at_bound();
     let (n, p) = (search.residuals.len(), search.x.len());
     let free: Vec<f64> = (0..p)

@@ -39,6 +39,8 @@ pub enum Termination {
     Flat(Vec<usize>),
     /// No step lowers the sum of squares although the derivatives say that it should.
     Stalled,
+    /// The sum of squares is level where the search ended but falls on both sides along some direction.
+    Saddle,
     /// The observer asked to stop.
     Interrupted,
 }
@@ -46,20 +48,34 @@ pub enum Termination {
 impl Termination {
     /// Whether the search ended at a minimum (perhaps not the lowest one).
     pub fn converged(&self) -> bool {
-        matches!(self, Self::GradientVanished | Self::NoFurtherReduction | Self::StepVanished | Self::ExactFit)
+        matches!(
+            self,
+            Self::GradientVanished | Self::NoFurtherReduction | Self::StepVanished | Self::ExactFit
+        )
     }
 }
 
 impl fmt::Display for Termination {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::GradientVanished => "the residuals are at right angles to all that the parameters can change",
-            Self::NoFurtherReduction => "no step lowers the sum of squares by more than its rounding",
+            Self::GradientVanished => {
+                "the residuals are at right angles to all that the parameters can change"
+            }
+            Self::NoFurtherReduction => {
+                "no step lowers the sum of squares by more than its rounding"
+            }
             Self::StepVanished => "steps became smaller than the rounding of the parameters",
             Self::ExactFit => "what is left of the residuals is rounding",
             Self::IterationLimit => "the limit of iterations was reached",
-            Self::Flat(_) => "some parameters have no influence of their own on the curve where the search ended",
-            Self::Stalled => "no step lowers the sum of squares although the derivatives say that it should",
+            Self::Flat(_) => {
+                "some parameters have no influence of their own on the curve where the search ended"
+            }
+            Self::Stalled => {
+                "no step lowers the sum of squares although the derivatives say that it should"
+            }
+            Self::Saddle => {
+                "the sum of squares is level where the search ended but not at its lowest"
+            }
             Self::Interrupted => "the search was interrupted",
         })
     }
@@ -92,13 +108,23 @@ pub struct Settings {
     pub iterations: u64,
     /// Parameters in which the residuals are linear, jointly, for fixed others; empty for unknown.
     pub linear: Vec<bool>,
+    /// Whether to spend some more evaluations on the last digits and on making sure of the minimum.
+    pub thorough: bool,
     /// Told of every iteration.
     pub observer: Option<Observer>,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { lower: Vec::new(), upper: Vec::new(), step_factor: 1.0, iterations: 5000, linear: Vec::new(), observer: None }
+        Self {
+            lower: Vec::new(),
+            upper: Vec::new(),
+            step_factor: 1.0,
+            iterations: 5000,
+            linear: Vec::new(),
+            thorough: true,
+            observer: None,
+        }
     }
 }
 
@@ -110,6 +136,7 @@ impl fmt::Debug for Settings {
             .field("step_factor", &self.step_factor)
             .field("iterations", &self.iterations)
             .field("linear", &self.linear)
+            .field("thorough", &self.thorough)
             .field("observed", &self.observer.is_some())
             .finish()
     }
@@ -118,7 +145,10 @@ impl fmt::Debug for Settings {
 impl Settings {
     /// Lowest allowed value of a parameter.
     pub fn lowest(&self, parameter: usize) -> f64 {
-        self.lower.get(parameter).copied().unwrap_or(f64::NEG_INFINITY)
+        self.lower
+            .get(parameter)
+            .copied()
+            .unwrap_or(f64::NEG_INFINITY)
     }
 
     /// Highest allowed value of a parameter.

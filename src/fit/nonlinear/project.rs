@@ -28,13 +28,21 @@ impl<'r, R: Residuals> Projected<'r, R> {
         if linear.len() != inner.parameters() {
             return None;
         }
-        let (linear, nonlinear): (Vec<usize>, Vec<usize>) = (0..linear.len()).partition(|&j| linear[j]);
-        (!linear.is_empty() && !nonlinear.is_empty()).then_some(Self { inner, linear, nonlinear })
+        let (linear, nonlinear): (Vec<usize>, Vec<usize>) =
+            (0..linear.len()).partition(|&j| linear[j]);
+        (!linear.is_empty() && !nonlinear.is_empty()).then_some(Self {
+            inner,
+            linear,
+            nonlinear,
+        })
     }
 
     /// The nonlinear ones of all parameters.
     pub(super) fn pick(&self, values: &[f64]) -> Vec<f64> {
-        self.nonlinear.iter().filter_map(|&j| values.get(j).copied()).collect()
+        self.nonlinear
+            .iter()
+            .filter_map(|&j| values.get(j).copied())
+            .collect()
     }
 
     /// All parameters, the linear ones at their best; `None` where they cannot be told apart.
@@ -45,11 +53,18 @@ impl<'r, R: Residuals> Projected<'r, R> {
     fn solve(&self, nonlinear: &[f64]) -> Option<Solved> {
         let (n, p) = (self.inner.observations(), self.inner.parameters());
         let mut full = vec![0.0; p];
-        self.nonlinear.iter().zip(nonlinear).for_each(|(&j, v)| full[j] = *v);
+        self.nonlinear
+            .iter()
+            .zip(nonlinear)
+            .for_each(|(&j, v)| full[j] = *v);
         let (mut rotated, mut jacobian) = (vec![0.0; n], vec![0.0; n * p]);
-        self.inner.with_derivatives(&full, &mut rotated, &mut jacobian);
-        let columns: Vec<f64> =
-            self.linear.iter().flat_map(|&j| jacobian[j * n..(j + 1) * n].iter().copied()).collect();
+        self.inner
+            .with_derivatives(&full, &mut rotated, &mut jacobian);
+        let columns: Vec<f64> = self
+            .linear
+            .iter()
+            .flat_map(|&j| jacobian[j * n..(j + 1) * n].iter().copied())
+            .collect();
         if !columns.iter().chain(&rotated).all(|v| v.is_finite()) {
             return None;
         }
@@ -63,7 +78,11 @@ impl<'r, R: Residuals> Projected<'r, R> {
         qr.apply_transposed(&mut rotated);
         let mut best: Vec<f64> = rotated[..m].iter().map(|v| -v).collect();
         qr.solve_upper(&mut best);
-        self.linear.iter().zip(best).enumerate().for_each(|(k, (&j, v))| full[j] = v / qr.scale(k));
+        self.linear
+            .iter()
+            .zip(best)
+            .enumerate()
+            .for_each(|(k, (&j, v))| full[j] = v / qr.scale(k));
         Some(Solved { qr, full, rotated })
     }
 }

@@ -1,4 +1,4 @@
-//! The search for a minimum: trust-region steps, then a polish, then a look at whether it really is one.
+//! The search for a minimum by trust-region steps, and a look at whether its end really is one.
 
 use super::problem::{Progress, Residuals, Settings, Termination};
 use super::step::{Linearised, dot};
@@ -10,7 +10,7 @@ use crate::fit::rank;
 const RIGHT_ANGLE: f64 = 1e-6;
 /// Residuals are rounding when smaller than this many units of the observations' size; also what rounding may hide
 /// from the check of the right angle.
-const ROUNDING: f64 = 50.0 * f64::EPSILON;
+pub(super) const ROUNDING: f64 = 50.0 * f64::EPSILON;
 
 /// Where a search stands.
 pub(super) struct Search {
@@ -23,25 +23,37 @@ pub(super) struct Search {
     scale: Vec<f64>,
     radius: f64,
     damping: f64,
-    trial: Vec<f64>,
-    lower: Vec<f64>,
-    upper: Vec<f64>,
+    /// A direction in which the sum of squares falls on both sides, where the search ended at such a point.
+    pub(super) way_down: Option<Vec<f64>>,
+    pub(super) trial: Vec<f64>,
+    pub(super) lower: Vec<f64>,
+    pub(super) upper: Vec<f64>,
 }
 
-fn finite(values: &[f64]) -> bool {
+pub(super) fn finite(values: &[f64]) -> bool {
     values.iter().all(|v| v.is_finite())
 }
 
 fn column_norms(jacobian: &[f64], n: usize) -> impl Iterator<Item = f64> {
-    jacobian.chunks_exact(n).map(|column| dot(column, column).sqrt())
+    jacobian
+        .chunks_exact(n)
+        .map(|column| dot(column, column).sqrt())
 }
 
 impl Search {
     /// Evaluates the start, moved inside the bounds.
-    pub(super) fn new(problem: &impl Residuals, start: &[f64], settings: &Settings) -> Result<Self, FitError> {
+    pub(super) fn new(
+        problem: &impl Residuals,
+        start: &[f64],
+        settings: &Settings,
+    ) -> Result<Self, FitError> {
         let (n, p) = (problem.observations(), problem.parameters());
         if start.len() != p {
-            return Err(FitError::DimensionMismatch { what: "the start", found: start.len(), expected: p });
+            return Err(FitError::DimensionMismatch {
+                what: "the start",
+                found: start.len(),
+                expected: p,
+            });
         }
         if p == 0 {
             return Err(FitError::NoColumns);
@@ -73,11 +85,19 @@ impl Search {
         if !rss.is_finite() {
             return Err(FitError::OutOfRange);
         }
-        let scale: Vec<f64> = column_norms(&jacobian, n).map(|d| if d > 0.0 { d } else { 1.0 }).collect();
-        let length = x.iter().zip(&scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+        let scale: Vec<f64> = column_norms(&jacobian, n)
+            .map(|d| if d > 0.0 { d } else { 1.0 })
+            .collect();
+        let length = x
+            .iter()
+            .zip(&scale)
+            .map(|(x, d)| (x * d).powi(2))
+            .sum::<f64>()
+            .sqrt();
         let radius = settings.step_factor * if length > 0.0 { length } else { 1.0 };
         Ok(Self {
             trial: vec![0.0; n],
+            way_down: None,
             x,
             residuals,
             jacobian,
@@ -95,7 +115,8 @@ impl Search {
     /// Parameters at a bound that the sum of squares pushes them against.
     fn held(&self, gradient: &[f64]) -> Vec<bool> {
         let stuck = |j: usize| {
-            (self.x[j] <= self.lower[j] && gradient[j] >= 0.0) || (self.x[j] >= self.upper[j] && gradient[j] <= 0.0)
+            (self.x[j] <= self.lower[j] && gradient[j] >= 0.0)
+                || (self.x[j] >= self.upper[j] && gradient[j] <= 0.0)
         };
         (0..self.x.len()).map(stuck).collect()
     }
@@ -106,7 +127,11 @@ impl Search {
     }
 
     /// One iteration: shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends.
-    pub(super) fn advance(&mut self, problem: &impl Residuals, settings: &Settings) -> Option<Termination> {
+    pub(super) fn advance(
+        &mut self,
+        problem: &impl Residuals,
+        settings: &Settings,
+    ) -> Option<Termination> {
         let (n, p) = (self.residuals.len(), self.x.len());
         if self.rss == 0.0 {
             return Some(Termination::ExactFit);
@@ -122,21 +147,45 @@ impl Search {
         let held = self.held(&linearised.gradient);
         let size = self.rss.sqrt();
         let cosine = |(j, norm): (usize, f64)| {
-            if held[j] || norm == 0.0 { 0.0 } else { linearised.gradient[j].abs() / (norm * size) }
+            if held[j] || norm == 0.0 {
+                0.0
+            } else {
+                linearised.gradient[j].abs() / (norm * size)
+            }
         };
-        if column_norms(&self.jacobian, n).enumerate().map(cosine).fold(0.0, f64::max) < f64::EPSILON {
+        if column_norms(&self.jacobian, n)
+            .enumerate()
+            .map(cosine)
+            .fold(0.0, f64::max)
+            < f64::EPSILON
+        {
             return Some(Termination::GradientVanished);
         }
-        let below: Vec<f64> = (0..p).map(|j| (self.lower[j] - self.x[j]).min(0.0)).collect();
-        let above: Vec<f64> = (0..p).map(|j| (self.upper[j] - self.x[j]).max(0.0)).collect();
+        let below: Vec<f64> = (0..p)
+            .map(|j| (self.lower[j] - self.x[j]).min(0.0))
+            .collect();
+        let above: Vec<f64> = (0..p)
+            .map(|j| (self.upper[j] - self.x[j]).max(0.0))
+            .collect();
         loop {
-            let Some(step) = linearised.step(&self.scale, self.radius, self.damping, (&below, &above), &held) else {
+            let Some(step) = linearised.step(
+                &self.scale,
+                self.radius,
+                self.damping,
+                (&below, &above),
+                &held,
+            ) else {
                 return Some(Termination::GradientVanished);
             };
             self.damping = step.damping;
-            let moved: Vec<f64> =
-                (0..p).map(|j| (self.x[j] + step.s[j]).clamp(self.lower[j], self.upper[j])).collect();
-            if moved == self.x || !finite(&moved) || !(step.predicted > 0.0) {
+            let moved: Vec<f64> = (0..p)
+                .map(|j| (self.x[j] + step.s[j]).clamp(self.lower[j], self.upper[j]))
+                .collect();
+            if moved == self.x
+                || !finite(&moved)
+                || step.predicted.is_nan()
+                || step.predicted <= 0.0
+            {
                 return Some(Termination::StepVanished);
             }
             problem.residuals(&moved, &mut self.trial);
@@ -145,19 +194,29 @@ impl Search {
             let mut actual = f64::NEG_INFINITY;
             if finite(&self.trial) {
                 // The difference of squares, not of sums: it keeps the digits near a minimum.
-                actual = self.residuals.iter().zip(&self.trial).map(|(a, b)| (a - b) * (a + b)).sum();
+                actual = self
+                    .residuals
+                    .iter()
+                    .zip(&self.trial)
+                    .map(|(a, b)| (a - b) * (a + b))
+                    .sum();
                 ratio = actual / step.predicted;
             }
             if !ratio.is_finite() {
                 self.radius = 0.1 * self.radius.min(step.length);
             } else if ratio <= 0.25 {
                 let falls = -2.0 * dot(&linearised.gradient, &step.s);
-                let share = if actual >= 0.0 { 0.5 } else { (0.5 * falls / (falls - actual)).clamp(0.1, 0.5) };
+                let share = if actual >= 0.0 {
+                    0.5
+                } else {
+                    (0.5 * falls / (falls - actual)).clamp(0.1, 0.5)
+                };
                 self.radius = share * self.radius.min(10.0 * step.length);
             } else if step.damping == 0.0 || ratio >= 0.75 {
                 self.radius = 2.0 * step.length;
             }
-            let tiny = step.predicted <= f64::EPSILON * self.rss && actual.abs() <= f64::EPSILON * self.rss;
+            let tiny = step.predicted <= f64::EPSILON * self.rss
+                && actual.abs() <= f64::EPSILON * self.rss;
             if ratio >= 1e-4 {
                 let kept = self.x.clone();
                 self.x = moved;
@@ -172,7 +231,11 @@ impl Search {
                     std::mem::swap(&mut self.residuals, &mut self.trial);
                     self.rss = dot(&self.residuals, &self.residuals);
                     if let Some(observer) = &settings.observer {
-                        let progress = Progress { iteration: self.iterations, rss: self.rss, parameters: &self.x };
+                        let progress = Progress {
+                            iteration: self.iterations,
+                            rss: self.rss,
+                            parameters: &self.x,
+                        };
                         if !observer(&progress) {
                             return Some(Termination::Interrupted);
                         }
@@ -183,47 +246,16 @@ impl Search {
             if tiny {
                 return Some(Termination::NoFurtherReduction);
             }
-            let length = self.x.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+            let length = self
+                .x
+                .iter()
+                .zip(&self.scale)
+                .map(|(x, d)| (x * d).powi(2))
+                .sum::<f64>()
+                .sqrt();
             if self.radius <= 1e-3 * f64::EPSILON * length || self.radius < f64::MIN_POSITIVE {
                 return Some(Termination::StepVanished);
             }
-        }
-    }
-
-    /// Full steps from where the search ended, as long as each is clearly shorter than the last: near a minimum they
-    /// find digits that the sum of squares, flat there, cannot show.
-    pub(super) fn polish(&mut self, problem: &impl Residuals) {
-        let p = self.x.len();
-        let mut last = f64::INFINITY;
-        for _ in 0..20 {
-            let linearised = Linearised::new(&self.jacobian, &self.residuals, p);
-            let held = self.held(&linearised.gradient);
-            let scale: Vec<f64> =
-                column_norms(&self.jacobian, self.residuals.len()).map(|d| if d > 0.0 { d } else { 1.0 }).collect();
-            let below: Vec<f64> = (0..p).map(|j| (self.lower[j] - self.x[j]).min(0.0)).collect();
-            let above: Vec<f64> = (0..p).map(|j| (self.upper[j] - self.x[j]).max(0.0)).collect();
-            let Some(step) = linearised.step(&scale, f64::MAX.sqrt(), 0.0, (&below, &above), &held) else { return };
-            if !(step.length < 0.5 * last) || step.damping != 0.0 {
-                return;
-            }
-            let moved: Vec<f64> =
-                (0..p).map(|j| (self.x[j] + step.s[j]).clamp(self.lower[j], self.upper[j])).collect();
-            if moved == self.x || !finite(&moved) {
-                return;
-            }
-            let mut jacobian = vec![0.0; self.jacobian.len()];
-            problem.with_derivatives(&moved, &mut self.trial, &mut jacobian);
-            self.evaluations += 1;
-            let rss = dot(&self.trial, &self.trial);
-            let slack = (ROUNDING * problem.magnitude()).powi(2) * self.trial.len() as f64;
-            if !finite(&self.trial) || !finite(&jacobian) || !(rss <= self.rss * (1.0 + 1e-13) + slack) {
-                return;
-            }
-            self.x = moved;
-            self.jacobian = jacobian;
-            std::mem::swap(&mut self.residuals, &mut self.trial);
-            self.rss = rss;
-            last = step.length;
         }
     }
 
@@ -239,12 +271,19 @@ impl Search {
         if free.is_empty() {
             return ended;
         }
-        let columns: Vec<f64> =
-            free.iter().flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied()).collect();
+        let columns: Vec<f64> = free
+            .iter()
+            .flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied())
+            .collect();
         let qr = Qr::new(columns, n, free.len());
         let found = rank::of_triangle(&qr);
         if found.rank < free.len() {
-            let mut flat: Vec<usize> = found.groups.into_iter().flatten().map(|k| free[k]).collect();
+            let mut flat: Vec<usize> = found
+                .groups
+                .into_iter()
+                .flatten()
+                .map(|k| free[k])
+                .collect();
             flat.sort_unstable();
             return Termination::Flat(flat);
         }
@@ -255,6 +294,13 @@ impl Search {
         if explained > RIGHT_ANGLE * self.rss.sqrt() + rounding {
             return Termination::Stalled;
         }
-        if self.rss.sqrt() <= rounding { Termination::ExactFit } else { ended }
+        if self.way_down.is_some() {
+            return Termination::Saddle;
+        }
+        if self.rss.sqrt() <= rounding {
+            Termination::ExactFit
+        } else {
+            ended
+        }
     }
 }

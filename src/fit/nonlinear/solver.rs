@@ -22,7 +22,11 @@ pub struct TrustRegion {
 impl TrustRegion {
     /// A solver with these settings.
     pub fn new(settings: Settings) -> Self {
-        Self { settings, search: None, ended: None }
+        Self {
+            settings,
+            search: None,
+            ended: None,
+        }
     }
 
     /// Why the search ended, once it has.
@@ -50,7 +54,11 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         "damped least squares in a trust region"
     }
 
-    fn init(&mut self, problem: &mut Problem<R>, mut state: SearchState) -> Result<(SearchState, Option<KV>), Error> {
+    fn init(
+        &mut self,
+        problem: &mut Problem<R>,
+        mut state: SearchState,
+    ) -> Result<(SearchState, Option<KV>), Error> {
         let start = state.take_param().unwrap_or_default();
         let settings = &self.settings;
         match problem.problem("derivatives", |r| Ok(Search::new(r, &start, settings)))? {
@@ -63,7 +71,11 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         }
     }
 
-    fn next_iter(&mut self, problem: &mut Problem<R>, state: SearchState) -> Result<(SearchState, Option<KV>), Error> {
+    fn next_iter(
+        &mut self,
+        problem: &mut Problem<R>,
+        state: SearchState,
+    ) -> Result<(SearchState, Option<KV>), Error> {
         let Some(mut search) = self.search.take() else {
             return Ok((self.end(state, Termination::Interrupted), None));
         };
@@ -71,7 +83,7 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         let ended = problem.problem("derivatives", |r| {
             let ended = search.advance(r, settings);
             Ok(ended.map(|ended| {
-                if ended.converged() {
+                if ended.converged() && settings.thorough {
                     search.polish(r);
                 }
                 search.judge(r, ended)
@@ -79,9 +91,12 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         })?;
         let state = state.param(search.x.clone()).cost(search.rss);
         self.search = Some(search);
-        Ok((match ended {
-            Some(ended) => self.end(state, ended),
-            None => state,
-        }, None))
+        Ok((
+            match ended {
+                Some(ended) => self.end(state, ended),
+                None => state,
+            },
+            None,
+        ))
     }
 }

@@ -24,17 +24,27 @@ pub fn search_starts(
 ) -> Result<NonlinearFit, FitError> {
     let p = problem.parameters();
     if spread.len() != p {
-        return Err(FitError::DimensionMismatch { what: "the ranges of the starts", found: spread.len(), expected: p });
+        return Err(FitError::DimensionMismatch {
+            what: "the ranges of the starts",
+            found: spread.len(),
+            expected: p,
+        });
     }
-    if let Some(parameter) = spread.iter().position(|(low, high)| !low.is_finite() || !high.is_finite()) {
+    if let Some(parameter) = spread
+        .iter()
+        .position(|(low, high)| !low.is_finite() || !high.is_finite())
+    {
         return Err(FitError::BadStart { parameter });
     }
     let bases = primes(p);
     let mut residuals = vec![0.0; problem.observations()];
     let mut points: Vec<(f64, Vec<f64>)> = Vec::new();
     for index in 1..=TRIED {
-        let point: Vec<f64> =
-            spread.iter().zip(&bases).map(|(&range, &base)| place(range, radical_inverse(index, base))).collect();
+        let point: Vec<f64> = spread
+            .iter()
+            .zip(&bases)
+            .map(|(&range, &base)| place(range, radical_inverse(index, base)))
+            .collect();
         problem.residuals(&point, &mut residuals);
         let rss: f64 = residuals.iter().map(|r| r * r).sum();
         if rss.is_finite() {
@@ -45,12 +55,15 @@ pub fn search_starts(
     let mut best: Option<NonlinearFit> = None;
     let mut attempts = Vec::new();
     for (_, point) in points.iter().take(SEARCHED) {
-        let Ok(fit) = fit_nonlinear(problem, point, settings) else { continue };
+        let Ok(fit) = fit_nonlinear(problem, point, settings) else {
+            continue;
+        };
         attempts.extend(fit.attempts.iter().cloned());
         let better = match &best {
             None => true,
             Some(kept) => {
-                (fit.converged() && !kept.converged()) || (fit.converged() == kept.converged() && fit.rss < kept.rss)
+                (fit.converged() && !kept.converged())
+                    || (fit.converged() == kept.converged() && fit.rss < kept.rss)
             }
         };
         if better {

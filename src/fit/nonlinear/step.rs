@@ -39,7 +39,10 @@ impl Linearised {
                 r[j * p + i] = qr.r(i, j) * qr.scale(j);
             }
         }
-        let gradient = r.chunks_exact(p).map(|column| dot(column, &c)).collect();
+        let gradient = r
+            .chunks_exact(p.max(1))
+            .map(|column| dot(column, &c))
+            .collect();
         Self { p, r, c, gradient }
     }
 
@@ -51,7 +54,10 @@ impl Linearised {
     fn predicted(&self, s: &[f64]) -> f64 {
         let mut moved = vec![0.0; self.p];
         for (j, &value) in s.iter().enumerate() {
-            moved.iter_mut().zip(self.column(j)).for_each(|(m, r)| *m += r * value);
+            moved
+                .iter_mut()
+                .zip(self.column(j))
+                .for_each(|(m, r)| *m += r * value);
         }
         -(2.0 * dot(&self.gradient, s) + dot(&moved, &moved))
     }
@@ -81,8 +87,14 @@ impl Linearised {
             let mut used = damping;
             if !free.is_empty() {
                 let mut c = self.c.clone();
-                for (j, value) in fixed.iter().enumerate().filter_map(|(j, f)| f.map(|v| (j, v))) {
-                    c.iter_mut().zip(self.column(j)).for_each(|(c, r)| *c += r * value);
+                for (j, value) in fixed
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(j, f)| f.map(|v| (j, v)))
+                {
+                    c.iter_mut()
+                        .zip(self.column(j))
+                        .for_each(|(c, r)| *c += r * value);
                 }
                 let mut b = Vec::with_capacity(free.len() * self.p);
                 for &j in &free {
@@ -102,11 +114,24 @@ impl Linearised {
                     1.0
                 }
             };
-            let first = free.iter().map(|&j| (share(j), j)).min_by(|a, b| a.0.total_cmp(&b.0));
+            let first = free
+                .iter()
+                .map(|&j| (share(j), j))
+                .min_by(|a, b| a.0.total_cmp(&b.0));
             let make = |s: Vec<f64>| {
-                let length = s.iter().zip(scale).map(|(s, d)| (s * d).powi(2)).sum::<f64>().sqrt();
+                let length = s
+                    .iter()
+                    .zip(scale)
+                    .map(|(s, d)| (s * d).powi(2))
+                    .sum::<f64>()
+                    .sqrt();
                 let predicted = self.predicted(&s);
-                Step { s, length, predicted, damping: used }
+                Step {
+                    s,
+                    length,
+                    predicted,
+                    damping: used,
+                }
             };
             match first {
                 Some((share, j)) if share < 1.0 => {
@@ -153,7 +178,9 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
     if (0..m).all(|j| r(j, j).abs() > 1e-15 * largest) {
         let mut q: Vec<f64> = c[..m].iter().map(|v| -v).collect();
         qr.solve_upper(&mut q);
-        q.iter_mut().enumerate().for_each(|(j, v)| *v /= qr.scale(j));
+        q.iter_mut()
+            .enumerate()
+            .for_each(|(j, v)| *v /= qr.scale(j));
         let length = norm(&q);
         over = length - radius;
         if over <= 0.1 * radius {
@@ -163,7 +190,11 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
     }
     let mut lambda = guess.clamp(low, high);
     if lambda <= 0.0 {
-        lambda = if over.is_finite() { norm(&gradient) / (over + radius) } else { 1e-3 * high };
+        lambda = if over.is_finite() {
+            norm(&gradient) / (over + radius)
+        } else {
+            1e-3 * high
+        };
     }
     let mut best = (vec![0.0; m], lambda);
     for _ in 0..12 {
@@ -177,11 +208,17 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
             stacked[j * 2 * m + m + j] = lambda.sqrt();
         }
         let triangle = Qr::new(stacked, 2 * m, m);
-        let mut q: Vec<f64> = c[..m].iter().map(|v| -v).chain(std::iter::repeat_n(0.0, m)).collect();
+        let mut q: Vec<f64> = c[..m]
+            .iter()
+            .map(|v| -v)
+            .chain(std::iter::repeat_n(0.0, m))
+            .collect();
         triangle.apply_transposed(&mut q);
         triangle.solve_upper(&mut q);
         q.truncate(m);
-        q.iter_mut().enumerate().for_each(|(j, v)| *v /= triangle.scale(j));
+        q.iter_mut()
+            .enumerate()
+            .for_each(|(j, v)| *v /= triangle.scale(j));
         let length = norm(&q);
         let over = length - radius;
         let correction = over / radius / slope(&triangle, &q, length);
@@ -201,7 +238,11 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
 
 /// `‖R⁻ᵀ q‖² / ‖q‖²`: how fast the length of the damped step falls with λ, relative to its length.
 fn slope(qr: &Qr<f64>, q: &[f64], length: f64) -> f64 {
-    let mut z: Vec<f64> = q.iter().enumerate().map(|(j, v)| v / length / qr.scale(j)).collect();
+    let mut z: Vec<f64> = q
+        .iter()
+        .enumerate()
+        .map(|(j, v)| v / length / qr.scale(j))
+        .collect();
     qr.solve_upper_transposed(&mut z);
     dot(&z, &z)
 }

@@ -44,15 +44,21 @@ pub fn all(linear: bool) -> Vec<Set> {
         .filter(|path| path.extension().is_some_and(|e| e == "json"))
         .collect();
     files.sort();
-    let sets = files.iter().map(|path| read(path));
-    sets.filter(|(kind, _)| (kind == "linear least squares") == linear)
-        .map(|(_, set)| set)
-        .collect()
+    let kind = if linear {
+        "linear least squares"
+    } else {
+        "nonlinear least squares"
+    };
+    files.iter().filter_map(|path| read(path, kind)).collect()
 }
 
-fn read(path: &Path) -> (String, Set) {
+/// The set in a file, if it is of this kind.
+fn read(path: &Path, kind: &str) -> Option<Set> {
     let text = std::fs::read_to_string(path).unwrap();
     let json: Value = serde_json::from_str(&text).unwrap();
+    if json["kind"] != kind {
+        return None;
+    }
     let word = |key: &str| json[key].as_str().unwrap().to_owned();
     let columns = json["data"].as_object().unwrap().iter();
     let columns = columns.map(|(name, v)| {
@@ -88,7 +94,7 @@ fn read(path: &Path) -> (String, Set) {
             .and_then(|v| v.parse().ok())
             .filter(|f: &f64| f.is_finite()),
     };
-    (word("kind"), set)
+    Some(set)
 }
 
 impl Set {
