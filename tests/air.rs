@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 use steadydraw::air::{
-    AirReadings, AirUncertainty, Coil, Duct, Humidity, Input, MoistAir, Notice, STANDARD_AIR_KG_M3,
-    Side, capacity, capacity_with_uncertainty, polynomial::TenCoefficients,
-    pressure_at_altitude_pa, saturation_pressure_pa, traverse, traverse::Rule,
+    AirReadings, AirUncertainty, Coil, Duct, Humidity, Input, MEAN_OVER_CENTRE_ROUND, MoistAir,
+    Notice, STANDARD_AIR_KG_M3, Side, capacity, capacity_with_uncertainty,
+    polynomial::TenCoefficients, pressure_at_altitude_pa, saturation_pressure_pa, traverse,
+    traverse::Rule,
 };
 use steadydraw::quantity::Split;
 
@@ -655,6 +656,9 @@ fn traverse_points_average_wall_profiles_as_computed() {
             (mean - num(&row, "mean_over_points")).abs() < 2e-5,
             "{name}: {mean} {row:?}"
         );
+        if name == "round log-Tcheb, u=(y/R)^(1/7)" {
+            assert!((num(&row, "exact_area_mean") - MEAN_OVER_CENTRE_ROUND).abs() < 5e-6);
+        }
         seen += 1;
     }
     assert_eq!(seen, 23);
@@ -681,6 +685,16 @@ fn ducts_turn_speed_into_flow() {
     assert_eq!(traverse::lines_across(0.8), 6);
     assert!((traverse::mean_speed_m_s(&[2.0, 3.0]).unwrap() - 2.5).abs() < 1e-15);
     assert!(traverse::mean_speed_m_s(&[]).is_err());
+    let u = flat
+        .flow_uncertainty(2.5, Split::new(0.1, 0.05), 0.001)
+        .unwrap();
+    let sides = 180.0 * (0.001f64 / 0.2).hypot(0.001 / 0.1);
+    assert!((u.shared - 7.2f64.hypot(sides)).abs() < 1e-12);
+    assert!((u.fresh - 3.6).abs() < 1e-12);
+    let round_u = round
+        .flow_uncertainty(1.0, Split::default(), 0.001)
+        .unwrap();
+    assert!(relative(round_u.shared, 0.02 * round.flow_m3h(1.0).unwrap()) < 1e-12);
     assert!(flat.flow_m3h(f64::NAN).is_err());
     assert!(Duct::Round { diameter_m: 0.0 }.area_m2().is_err());
 }

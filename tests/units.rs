@@ -332,3 +332,82 @@ fn the_parts_of_an_uncertainty_combine_separately() {
     assert!((u.total() - 26f64.sqrt()).abs() < 1e-15);
     assert_eq!(Split::fresh(2.0).scaled(-1.5), Split::new(0.0, 3.0));
 }
+
+/// Text made of pieces that quantities are made of, and of pieces that they are not: never a panic, and every error points at
+/// whole characters of the text.
+#[test]
+fn no_text_can_upset_the_readers() {
+    let pieces = [
+        "",
+        " ",
+        "1",
+        "26.5",
+        "-",
+        "\u{2212}",
+        "+",
+        ".",
+        ",",
+        "e",
+        "E5",
+        "%",
+        "degC",
+        "\u{b0}",
+        "\u{3a9}",
+        "m",
+        "\u{b3}",
+        "/h",
+        "[",
+        "]",
+        "of reading",
+        "\u{b1}",
+        "+/-",
+        "1e308",
+        "kW",
+        "\0",
+        "\u{1f600}",
+        "\u{2103}",
+        "NaN",
+        "inf",
+        "\t",
+        "'",
+        "999999999999999999999",
+    ];
+    let mut state = 1u64;
+    let mut next = || {
+        // A linear congruential generator (Knuth, MMIX) is random enough to shuffle pieces.
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as usize
+    };
+    for _ in 0..15_000 {
+        let text: String = (0..next() % 7)
+            .map(|_| pieces[next() % pieces.len()])
+            .collect();
+        let want = [
+            Dimension::Temperature,
+            Dimension::Power,
+            Dimension::Fraction,
+            Dimension::Number,
+        ][next() % 4];
+        let errors = [
+            parse_quantity(&text, want)
+                .map(|v| assert!(v.is_finite(), "{text}"))
+                .err(),
+            Accuracy::parse(&text, want)
+                .map(|a| assert!(a.relative >= 0.0 && a.absolute >= 0.0, "{text}: {a:?}"))
+                .err(),
+            Heading::parse(&text)
+                .map(|h| assert!(!h.name.is_empty(), "{text}"))
+                .err(),
+            Unit::parse(&text).map(|_| ()).err(),
+        ];
+        for error in errors.into_iter().flatten() {
+            assert!(
+                text.get(error.span.clone()).is_some(),
+                "{text:?}: {error:?}"
+            );
+            assert!(!error.expected.is_empty() && error.to_string().len() < 1000);
+        }
+    }
+}

@@ -1,10 +1,12 @@
 //! What the air side refuses.
 
+use crate::quantity::significant;
+
 /// A reading that no air-side result can be computed from.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum AirError {
     /// A reading outside the range in which the formulations hold, or not finite.
-    #[error("found {what} of {value} {unit}, expected {low} to {high} {unit}")]
+    #[error("found {what} of {} {unit}, expected {low} to {high} {unit}", shown(*.value))]
     OutOfRange {
         /// The quantity, in words.
         what: &'static str,
@@ -19,7 +21,8 @@ pub enum AirError {
     },
     /// More vapour than air of this temperature can hold.
     #[error(
-        "found {what} of {value} {unit}, expected at most {limit} {unit}: air of {temp_c} degC is saturated there"
+        "found {what} of {} {unit}, expected at most {} {unit}: air of {} degC is saturated there",
+        shown(*.value), shown(*.limit), shown(*.temp_c)
     )]
     AboveSaturation {
         /// The quantity, in words.
@@ -35,7 +38,8 @@ pub enum AirError {
     },
     /// A wet bulb so far below the dry bulb that even dry air would not cool it there.
     #[error(
-        "found a wet bulb of {wet_bulb_c} degC in air of {temp_c} degC, expected one that air of some humidity can have (even dry air would hold it higher)"
+        "found a wet bulb of {} degC in air of {} degC, expected one that air of some humidity can have (even dry air would hold it higher)",
+        shown(*.wet_bulb_c), shown(*.temp_c)
     )]
     WetBulbTooLow {
         /// Wet-bulb reading, degC.
@@ -65,6 +69,15 @@ pub enum AirError {
         /// What is missing, in words.
         what: &'static str,
     },
+}
+
+/// Six significant digits without trailing zeros: enough to find a reading by, free of binary rounding.
+fn shown(value: f64) -> String {
+    match significant(value, 6) {
+        _ if !value.is_finite() => value.to_string(),
+        text if text.contains('.') => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        text => text,
+    }
 }
 
 /// Accepts a finite value within the limits.

@@ -32,7 +32,7 @@ mod uncertainty;
 pub use capacity::{
     AirReadings, Capacity, Coil, CondensateCheck, Humidity, Notice, Side, capacity,
 };
-pub use duct::Duct;
+pub use duct::{Duct, MEAN_OVER_CENTRE_ROUND};
 pub use eer::{BTU_PER_WH, Eer, eer, eer_uncertainty};
 pub use error::AirError;
 pub use moist::MoistAir;

@@ -170,7 +170,7 @@ const FOOT_M: f64 = 0.3048;
 /// Avoirdupois pound in kg: exact (NIST SP 811, appendix B.8, 2008).
 const POUND_KG: f64 = 0.453_592_37;
 
-/// Every unit that is read. Factors from definitions; the conventional columns of mercury and water and the psi from
+/// Every unit that is read. `C` and `F` alone are degrees: charge is in Ah here. Factors from definitions; the conventional columns of mercury and water and the psi from
 /// NIST SP 811 (2008), appendix B.8.
 static TABLE: &[Row] = &{
     use Dimension as D;
