@@ -82,6 +82,28 @@ fn moist_air_agrees_with_a_real_gas_library_far_within_the_libraries_own_disagre
         density.see(relative(air.density_kg_m3(), of("rho_moist_cp_kg_m3")), row);
         wet.see((air.wet_bulb_c() - of("wb_cp_C")).abs(), row);
         dew.see((air.dew_point_c().unwrap() - of("dp_cp_C")).abs(), row);
+        // The project's promise: no further from either library than they are from one another, or 0.1 %.
+        for (got, a, b) in [
+            (air.humidity_ratio(), "W_cp", "W_ps"),
+            (air.volume_m3_kg(), "v_cp_m3_per_kg_da", "v_ps_m3_per_kg_da"),
+            (
+                air.density_kg_m3(),
+                "rho_moist_cp_kg_m3",
+                "rho_moist_ps_kg_m3",
+            ),
+        ] {
+            let apart = (of(a) - of(b)).abs().max(0.001 * of(a));
+            assert!((got - of(a)).abs() <= apart, "{a}: {got} {row:?}");
+            assert!((got - of(b)).abs() <= apart, "{b}: {got} {row:?}");
+        }
+        // Enthalpy stands by the real-gas library (their zero points agree); 10 J/kg is 0.01 K of air.
+        let (h, other) = (of("h_cp_J_per_kg_da"), of("h_ps_J_per_kg_da"));
+        let apart = (h - other).abs().max(0.001 * h.abs()).max(10.0);
+        assert!(
+            (air.enthalpy_j_kg() - h).abs() <= apart,
+            "{} {row:?}",
+            air.enthalpy_j_kg()
+        );
         if relative(air.humidity_ratio(), of("W_cp")) < relative(of("W_ps"), of("W_cp")) {
             nearer += 1;
         }

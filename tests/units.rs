@@ -411,3 +411,83 @@ fn no_text_can_upset_the_readers() {
         }
     }
 }
+
+/// Ten of every unit, in base units. Definitions as in the test above; every unit of the table has its line here.
+#[test]
+fn every_unit_has_its_size() {
+    use Dimension as D;
+    let sizes = [
+        (D::Temperature, "degC", 10.0),
+        (D::Temperature, "degF", -110.0 / 9.0),
+        (D::Temperature, "K", -263.15),
+        (D::Power, "W", 10.0),
+        (D::Power, "kW", 1e4),
+        (D::Power, "mW", 0.01),
+        (D::Power, "Btu/h", 2.930_710_701_722_2),
+        (D::Voltage, "V", 10.0),
+        (D::Voltage, "mV", 0.01),
+        (D::Current, "A", 10.0),
+        (D::Current, "mA", 0.01),
+        (D::Charge, "Ah", 10.0),
+        (D::Charge, "mAh", 0.01),
+        (D::Energy, "Wh", 10.0),
+        (D::Energy, "kWh", 1e4),
+        (D::Energy, "J", 10.0 / 3600.0),
+        (D::Energy, "kJ", 10.0 / 3.6),
+        (D::Energy, "MJ", 1e4 / 3.6),
+        (D::Speed, "m/s", 10.0),
+        (D::Speed, "km/h", 10.0 / 3.6),
+        (D::Speed, "ft/min", 0.0508),
+        (D::Flow, "m3/h", 10.0),
+        (D::Flow, "m3/min", 600.0),
+        (D::Flow, "m3/s", 36_000.0),
+        (D::Flow, "L/s", 36.0),
+        (D::Flow, "L/min", 0.6),
+        (D::Flow, "cfm", 16.990_107_955_2),
+        (D::Pressure, "Pa", 10.0),
+        (D::Pressure, "hPa", 1000.0),
+        (D::Pressure, "kPa", 1e4),
+        (D::Pressure, "mbar", 1000.0),
+        (D::Pressure, "bar", 1e6),
+        (D::Pressure, "inHg", 33_863.886_403_41),
+        (D::Pressure, "mmHg", 1_333.223_874_15),
+        (D::Pressure, "inH2O", 2_490.889_1),
+        (D::Pressure, "psi", 68_947.572_931_68),
+        (D::Fraction, "%", 0.1),
+        (D::Fraction, "1", 10.0),
+        (D::Time, "s", 10.0),
+        (D::Time, "ms", 0.01),
+        (D::Time, "min", 600.0),
+        (D::Time, "h", 36_000.0),
+        (D::Time, "d", 864_000.0),
+        (D::Length, "m", 10.0),
+        (D::Length, "cm", 0.1),
+        (D::Length, "mm", 0.01),
+        (D::Length, "ft", 3.048),
+        (D::Length, "in", 0.254),
+        (D::Area, "m2", 10.0),
+        (D::Area, "cm2", 1e-3),
+        (D::Area, "mm2", 1e-5),
+        (D::Area, "ft2", 0.929_030_4),
+        (D::Area, "in2", 0.006_451_6),
+        (D::Mass, "kg", 10.0),
+        (D::Mass, "g", 0.01),
+        (D::Mass, "lb", 4.535_923_7),
+        (D::Mass, "oz", 4.535_923_7 / 16.0),
+        (D::MassRate, "kg/h", 10.0),
+        (D::MassRate, "g/h", 0.01),
+        (D::MassRate, "g/min", 0.6),
+        (D::MassRate, "lb/h", 4.535_923_7),
+        (D::Resistance, "ohm", 10.0),
+        (D::Resistance, "mohm", 0.01),
+    ];
+    let mut dimensions: Vec<D> = sizes.iter().map(|(d, _, _)| *d).collect();
+    dimensions.dedup();
+    let listed: Vec<&str> = dimensions.iter().flat_map(|d| d.accepted()).collect();
+    assert_eq!(listed, sizes.map(|(_, symbol, _)| symbol));
+    for (want, symbol, expected) in sizes {
+        let got = read(&format!("10 {symbol}"), want);
+        assert!((got / expected - 1.0).abs() < 1e-13, "{symbol}: {got}");
+        assert_eq!(Unit::parse(symbol).unwrap().dimension(), want);
+    }
+}

@@ -18,17 +18,20 @@
 //! A number without a unit is refused wherever a unit could be meant: guessing between degC and degF is how tests go wrong.
 
 mod accuracy;
+mod dimension;
 mod error;
 mod heading;
 mod parse;
 mod show;
 mod split;
+mod table;
 mod unit;
 
 pub use accuracy::Accuracy;
+pub use dimension::Dimension;
 pub use error::{UnitError, UnitErrorKind};
 pub use heading::Heading;
 pub use parse::{parse_quantity, parse_quantity_written};
 pub use show::{System, decimals_for, fixed, significant, to_uncertainty, with_uncertainty};
 pub use split::Split;
-pub use unit::{Dimension, Unit};
+pub use unit::Unit;
