@@ -180,7 +180,7 @@ impl Capacity {
 ///     flow_m3h: 270.0, flow_at: Side::Outlet, pressure_pa: 101_325.0, condensate_kg_h: None,
 /// };
 /// let cooling = capacity(&run).unwrap();
-/// assert_eq!(cooling.sensible_w.round(), 1208.0); // in W
+/// assert_eq!(cooling.sensible_w.round(), 1209.0);
 /// assert_eq!(cooling.total_w.map(f64::round), Some(1437.0));
 /// ```
 pub fn capacity(readings: &AirReadings) -> Result<Capacity, AirError> {
