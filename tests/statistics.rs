@@ -12,6 +12,8 @@ mod distributions;
 mod edges;
 #[path = "statistics/planning.rs"]
 mod planning;
+#[path = "statistics/propagation.rs"]
+mod propagation;
 #[path = "statistics/resampling.rs"]
 mod resampling;
 #[path = "statistics/samples.rs"]

@@ -9,6 +9,7 @@
 //! * [`tests`], [`multiple`]: is there a difference, is there none, among several.
 //! * [`power`], [`tolerance`]: how much data, how wide.
 //! * [`permutation`], [`bootstrap`]: resampling.
+//! * [`propagate`]: uncertainty from inputs to results.
 //! * [`random`]: seeded streams.
 
 pub mod anova;
@@ -21,6 +22,7 @@ pub mod noncentral;
 pub mod normal;
 pub mod permutation;
 pub mod power;
+pub mod propagate;
 pub mod random;
 pub mod student_t;
 pub mod studentised_range;
