@@ -4,7 +4,7 @@
 //! The rooms, in the order in which data flows; a lower room never imports a higher one:
 //!
 //! * [`quantity`]: units, and reading `"26.5 degC"`.
-//! * [`bench`]: `bench.toml`, tables, runs, points, and what is wrong with them.
+//! * [`mod@bench`]: `bench.toml`, tables, runs, points, and what is wrong with them.
 //! * [`air`]: moist air, ducts, capacity.
 //! * [`stats`]: distributions, tests, intervals; knows nothing of air conditioners.
 //! * [`fit`]: least squares, curve forms, selection.

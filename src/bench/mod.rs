@@ -21,6 +21,9 @@ use table::Table;
 /// Standard atmosphere at sea level, Pa (ISO 2533, also ASHRAE Fundamentals 2017 ch. 1 table 1).
 const SEA_LEVEL_PA: f64 = 101_325.0;
 
+/// Gives a file of the bench by name; the place is that of the entry that asked for it.
+type ReadFile<'a> = &'a dyn Fn(&str, &Place) -> Result<Vec<u8>, BenchError>;
+
 /// A bench, read and in base units.
 #[derive(Clone, Debug)]
 pub struct Bench {
@@ -237,10 +240,7 @@ impl Bench {
         Self::parse(text, &|name, place| source.read(name, place))
     }
 
-    fn parse(
-        text: &str,
-        read: &dyn Fn(&str, &Place) -> Result<Vec<u8>, BenchError>,
-    ) -> Result<Bench, BenchError> {
+    fn parse(text: &str, read: ReadFile<'_>) -> Result<Bench, BenchError> {
         let manifest = Manifest::new("bench.toml", text);
         let document = manifest.parse()?;
         let root = manifest.root(&document);
@@ -476,9 +476,7 @@ fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
             )),
         }
     }
-    let Some(first) = channels.first() else {
-        return None;
-    };
+    let first = channels.first()?;
     if channels.iter().any(|c| c.dimension() != first.dimension())
         && accuracy
             .as_deref()

@@ -71,6 +71,9 @@ pub(super) fn air_side(
     if data.flow_scale != crate::fit::forms::FlowScale::Airflow {
         return silent("No airflow was measured, so the air side says nothing.");
     }
+    if super::settle::flow_span(data) < super::settle::NARROW_SPAN {
+        return silent("Within modes the airflow hardly changes, so the air side says nothing.");
+    }
     let mut altered = data.clone();
     for row in &mut altered.rows {
         let point = bench.points.get(row.point);

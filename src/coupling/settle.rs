@@ -22,12 +22,21 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
             data.rows.len()
         ));
     }
-    if answer.fan_draw.source == "bounded" {
+    if data.fan_varied_within_a_mode() {
+        runs.extend(second_levels(data));
+    }
+    if answer.fan_draw.source == "bounded" && answer.fan_draw.limit_w != Some(0.0) {
         let levels: Vec<&str> = data.levels.iter().map(|l| l.label.as_str()).collect();
         let list = levels.join(", ");
         runs.push(format!("Two fan-only runs (compressor off) at each fan level ({list}): they tell the blower's own draw, now only bounded."));
     }
-    if runs.is_empty()
+    let span = flow_span(data);
+    if span < NARROW_SPAN && data.fan_varied_within_a_mode() {
+        runs.push(format!(
+            "Fan levels further apart: within modes the airflow changes by only {:.0} %, and what such levels share by chance (the hour, the humidity) moves the draw as much as the fan could. Aim at a third or more.",
+            100.0 * (span.exp() - 1.0)
+        ));
+    } else if runs.is_empty()
         && let Some(e) = &answer.elasticity
     {
         let edge = [answer.allowance.up, answer.allowance.down]
@@ -47,6 +56,50 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         }
     }
     runs
+}
+
+/// Under this span of ln(airflow) within modes the levels do not differ enough: 15 %. Common practice, no source.
+pub(super) const NARROW_SPAN: f64 = 0.14;
+
+/// Widest span of ln(airflow) within a mode.
+pub(super) fn flow_span(data: &DrawData) -> f64 {
+    data.tested
+        .iter()
+        .map(|levels| {
+            let x: Vec<f64> = levels
+                .iter()
+                .enumerate()
+                .filter(|(_, n)| **n > 0)
+                .map(|(l, _)| data.x(l))
+                .collect();
+            x.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+                - x.iter().copied().fold(f64::INFINITY, f64::min)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// For modes at one level among others with several: a second level, which the others were run at.
+fn second_levels(data: &DrawData) -> Vec<String> {
+    let count = |m: usize| {
+        data.tested
+            .get(m)
+            .map_or(0, |l| l.iter().filter(|n| **n > 0).count())
+    };
+    (0..data.modes.len())
+        .filter(|m| count(*m) == 1)
+        .filter_map(|m| {
+            let own = data.tested.get(m)?.iter().position(|n| *n > 0)?;
+            let other = (0..data.levels.len())
+                .rev()
+                .find(|l| *l != own && data.tested.iter().any(|t| t.get(*l).is_some_and(|n| *n > 0)))?;
+            Some(format!(
+                "Mode `{}` at fan {} too, twice: it was run at fan {} only, so nothing separates the two in it.",
+                data.modes.get(m)?,
+                data.levels.get(other)?.label,
+                data.levels.get(own)?.label
+            ))
+        })
+        .collect()
 }
 
 /// For modes each tested at one level only: the runs at which two modes would share a fan level.
@@ -127,6 +180,7 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
         }
     }
     match answer.fan_draw.source {
+        "bounded" if answer.fan_draw.limit_w == Some(0.0) => text.push("The blower has no part in this draw (its limit is stated as 0 W), so nothing was taken off.".to_owned()),
         "bounded" => {
             let limit = answer
                 .fan_draw

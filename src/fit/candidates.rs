@@ -227,6 +227,8 @@ pub struct CandidateDraw {
     pub dof: f64,
     /// Change of the draw with intake there, W/K.
     pub intake_slope_w_per_k: f64,
+    /// Change of the draw with ambient there, W/K.
+    pub ambient_slope_w_per_k: f64,
 }
 
 /// A fitted coefficient with its interval by Student's t.
@@ -289,9 +291,7 @@ impl DrawFit {
             Scatter::Proportional => candidate.relative_sd * draw_w,
             Scatter::Additive => candidate.relative_sd * self.typical_draw_w,
         };
-        let slope = candidate
-            .form
-            .intake_slope(&self.data, at, &candidate.fit.coef)?;
+        let slope = candidate.form.slopes(&self.data, at, &candidate.fit.coef)?;
         let all_finite = compressor_w.is_finite() && factor.is_finite() && run_sd_w.is_finite();
         all_finite.then_some(CandidateDraw {
             draw_w,
@@ -299,7 +299,8 @@ impl DrawFit {
             mean_sd_w: compressor_w * candidate.relative_sd * factor.max(0.0).sqrt(),
             run_sd_w,
             dof: candidate.fit.dof().max(1) as f64,
-            intake_slope_w_per_k: compressor_w * slope,
+            intake_slope_w_per_k: compressor_w * slope.0,
+            ambient_slope_w_per_k: compressor_w * slope.1,
         })
     }
 }

@@ -16,4 +16,5 @@ pub mod model;
 pub mod rows;
 pub mod score;
 pub mod truth;
+pub mod two_stage;
 pub mod unit;

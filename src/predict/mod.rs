@@ -60,7 +60,10 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         .get(at.mode)
         .and_then(|m| m.get(at.level))
         .is_some_and(|n| *n > 0);
-    let u_intake = bench.instrument_u(Channel::IntakeTemp, at.intake).shared;
+    let thermometers = (
+        bench.instrument_u(Channel::IntakeTemp, at.intake).shared,
+        bench.instrument_u(Channel::AmbientTemp, at.ambient).shared,
+    );
     let chance = beyond::ramp_chance(fit);
     let ambient_doubt = AMBIENT_DOUBT_PER_K * (ambient_beyond_k - INSIDE_SLACK_K).max(0.0);
     let mut run = Vec::new();
@@ -69,7 +72,7 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         let Some(d) = fit.draw_of(candidate, &at) else {
             continue;
         };
-        let shared = shared_u(bench, &d, u_intake);
+        let shared = shared_u(bench, &d, thermometers);
         for (share, centre, extra) in
             beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
         {
@@ -124,7 +127,10 @@ fn distance_beyond(value: f64, low: f64, high: f64) -> f64 {
     (value - high).max(low - value).max(0.0)
 }
 
-fn shared_u(bench: &Bench, d: &CandidateDraw, u_intake_k: f64) -> f64 {
+/// The instruments' errors that all runs share, W: the meter's own, and those of the thermometers times the draw's slopes.
+fn shared_u(bench: &Bench, d: &CandidateDraw, (u_intake, u_ambient): (f64, f64)) -> f64 {
     let meter = bench.instrument_u(Channel::Power, d.draw_w).shared;
-    meter.hypot(d.intake_slope_w_per_k * u_intake_k)
+    meter
+        .hypot(d.intake_slope_w_per_k * u_intake)
+        .hypot(d.ambient_slope_w_per_k * u_ambient)
 }

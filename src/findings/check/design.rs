@@ -46,7 +46,15 @@ pub(super) fn missing(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding
         .of_kind(Kind::FanOnly)
         .map(|p| p.fan.as_str())
         .collect();
-    if fan_only.is_empty() {
+    if fan_only.is_empty() && bench.fan.draw_limit_w == Some(0.0) {
+        add(
+            findings,
+            Severity::Note,
+            "blower-not-in-draw",
+            "The blower's limit is stated as 0 W: it is taken to have no part in the draw."
+                .to_owned(),
+        );
+    } else if fan_only.is_empty() {
         add(
             findings,
             Severity::Warning,
@@ -206,7 +214,10 @@ fn conditions(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
             ),
         );
     }
-    if !bench.pressure_stated && data.flow_scale == FlowScale::Airflow {
+    if !bench.pressure_stated
+        && lacks(Channel::Pressure) > 0
+        && data.flow_scale == FlowScale::Airflow
+    {
         add(findings, Severity::Note, "pressure-assumed", "Neither altitude nor pressure is stated; sea level is assumed. Capacity falls by about 1 % for each 85 m of altitude (standard atmosphere, ISO 2533).".to_owned());
     }
     if bench.instruments.is_empty() {
@@ -219,7 +230,8 @@ pub(super) fn together(bench: &Bench, data: &DrawData, findings: &mut Vec<Findin
     let rows = &data.rows;
     if rows.len() >= FEWEST_RUNS && data.fan_varied_within_a_mode() {
         let rank = |r: &DrawRow| Some(r.level as f64);
-        let quantities: [(&'static str, &str, &dyn Fn(&DrawRow) -> Option<f64>); 4] = [
+        type Reading<'a> = &'a dyn Fn(&DrawRow) -> Option<f64>;
+        let quantities: [(&'static str, &str, Reading<'_>); 4] = [
             ("intake-follows-fan", "intake temperature", &|r| {
                 data.intake_varied.then_some(r.intake)
             }),
@@ -329,53 +341,33 @@ fn one_block_only(data: &DrawData, findings: &mut Vec<Finding>) {
         seen.dedup();
         (runs, seen)
     };
-    for m in 0..data.modes.len() {
-        if let (2.., [block]) = {
-            let (n, s) = blocks_of(&|r| r.mode == m);
-            (n, s)
-        }
-        .as_ref_pair()
-        {
-            add(
-                findings,
-                Severity::Warning,
+    let groups = (0..data.modes.len())
+        .map(|m| {
+            (
                 "mode-in-one-block",
-                format!(
-                    "All runs of mode {} were made in one block ({}): what the mode does and what that block did cannot be told apart.",
-                    mode_name(data, m),
-                    block_name(data, *block)
-                ),
-            );
-        }
-    }
-    for l in 0..data.levels.len() {
-        if let (2.., [block]) = {
-            let (n, s) = blocks_of(&|r| r.level == l);
-            (n, s)
-        }
-        .as_ref_pair()
-        {
+                format!("of mode {}", mode_name(data, m)),
+                blocks_of(&|r| r.mode == m),
+            )
+        })
+        .chain((0..data.levels.len()).map(|l| {
+            (
+                "fan-in-one-block",
+                format!("at fan {}", level_name(data, l)),
+                blocks_of(&|r| r.level == l),
+            )
+        }));
+    for (code, which, (runs, blocks)) in groups {
+        if let (2.., [block]) = (runs, blocks.as_slice()) {
             add(
                 findings,
                 Severity::Warning,
-                "fan-in-one-block",
+                code,
                 format!(
-                    "All runs at fan {} were made in one block ({}): what the level does and what that block did cannot be told apart.",
-                    level_name(data, l),
+                    "All runs {which} were made in one block ({}): what the setting does and what that block did cannot be told apart.",
                     block_name(data, *block)
                 ),
             );
         }
-    }
-}
-
-trait AsRefPair {
-    fn as_ref_pair(&self) -> (usize, &[usize]);
-}
-
-impl AsRefPair for (usize, Vec<usize>) {
-    fn as_ref_pair(&self) -> (usize, &[usize]) {
-        (self.0, &self.1)
     }
 }
 

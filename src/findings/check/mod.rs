@@ -17,7 +17,7 @@ pub fn check(bench: &Bench) -> Vec<Finding> {
         readings::odd(bench, &data, &mut findings);
         scatter::drift_and_outliers(bench, &data, &mut findings);
     }
-    findings.sort_by(|a, b| b.severity.cmp(&a.severity));
+    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
     findings
 }
 

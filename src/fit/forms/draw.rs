@@ -302,18 +302,23 @@ impl DrawForm {
         }
     }
 
-    /// The slope of the response with intake at a point, 1/K: derivative of row·coef + offset.
-    pub fn intake_slope(&self, data: &DrawData, at: &At, coef: &[f64]) -> Option<f64> {
+    /// The slopes of the response with intake and with ambient at a point, 1/K: central differences of row·coef + offset
+    /// over a hundredth of a kelvin (the forms are smooth, so nothing is lost to rounding that matters).
+    pub fn slopes(&self, data: &DrawData, at: &At, coef: &[f64]) -> Option<(f64, f64)> {
         const STEP_K: f64 = 0.01;
-        let value = |d: f64| {
+        let value = |intake: f64, ambient: f64| {
             let at = At {
-                intake: at.intake + d,
+                intake: at.intake + intake,
+                ambient: at.ambient + ambient,
                 ..*at
             };
             let row = self.row(data, &at)?;
             Some(dot(&row, coef) + self.offset(data, &at)?)
         };
-        Some((value(STEP_K)? - value(-STEP_K)?) / (2.0 * STEP_K))
+        Some((
+            (value(STEP_K, 0.0)? - value(-STEP_K, 0.0)?) / (2.0 * STEP_K),
+            (value(0.0, STEP_K)? - value(0.0, -STEP_K)?) / (2.0 * STEP_K),
+        ))
     }
 
     /// The form in a line of words.
