@@ -273,12 +273,7 @@ fn find(fit: &DrawFit, target: &Target) -> Option<At> {
         .levels
         .iter()
         .position(|level| level.label == target.fan.to_string())?;
-    Some(At {
-        mode,
-        level,
-        intake: target.intake_c,
-        ambient: target.ambient_c,
-    })
+    Some(At::new(mode, level, target.intake_c, target.ambient_c))
 }
 
 fn tool(bench: &Bench, fit: &DrawFit, at: At, target: &Target, number: usize) -> Option<Outcome> {

@@ -403,12 +403,7 @@ fn further_runs_fall_into_their_intervals() {
                     .iter()
                     .position(|l| l.label == target.fan.to_string())
                     .unwrap();
-                let at = At {
-                    mode,
-                    level,
-                    intake: target.intake_c,
-                    ambient: target.ambient_c,
-                };
+                let at = At::new(mode, level, target.intake_c, target.ambient_c);
                 let (low, high) = predict(&bench, &fit, at, 0.95).unwrap().run_w;
                 let place = usize::from(target.place == "outside");
                 asked[place] += 1;

@@ -71,12 +71,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let mut rows = Vec::new();
     for intake in &args.intake {
         for (mode, level) in &settings {
-            let at = At {
-                mode: *mode,
-                level: *level,
-                intake: *intake,
-                ambient,
-            };
+            let at = At::new(*mode, *level, *intake, ambient);
             if let Some(p) = predict(bench, &fit, at, common.level) {
                 let c = capacity
                     .as_ref()

@@ -56,12 +56,7 @@ fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
             {
                 continue;
             }
-            let at = At {
-                mode,
-                level,
-                intake: data.intake_ref,
-                ambient: data.ambient_ref,
-            };
+            let at = At::new(mode, level, data.intake_ref, data.ambient_ref);
             if let Some(d) = fit.draw_of(candidate, &at) {
                 sum += candidate.weight * d.intake_slope_w_per_k / d.compressor_w;
                 total += candidate.weight;

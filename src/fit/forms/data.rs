@@ -1,5 +1,6 @@
 //! The cooling runs as numbers: settings by index, airflow by level, conditions about their means.
 
+use crate::air::MoistAir;
 use crate::bench::{Bench, Channel, Kind, Point};
 
 use super::blower::Blower;
@@ -43,6 +44,8 @@ pub struct DrawRow {
     pub intake: f64,
     /// Ambient dry bulb, degC (the mean of all where a run has none).
     pub ambient: f64,
+    /// How much the intake's wet bulb lies above what is usual at its dry bulb on this bench, K.
+    pub moisture: f64,
     /// Draw (or capacity, where that is the response), W.
     pub draw: f64,
     /// Index into [`DrawData::blocks`].
@@ -64,6 +67,21 @@ pub struct At {
     pub intake: f64,
     /// Ambient dry bulb, degC.
     pub ambient: f64,
+    /// Wet bulb of the intake above what is usual at its dry bulb on this bench, K; zero unless asked for.
+    pub moisture: f64,
+}
+
+impl At {
+    /// A setting and dry bulbs, at the humidity that is usual for the intake on this bench.
+    pub fn new(mode: usize, level: usize, intake: f64, ambient: f64) -> At {
+        At {
+            mode,
+            level,
+            intake,
+            ambient,
+            moisture: 0.0,
+        }
+    }
 }
 
 /// All that the draw forms need to know of a bench.
@@ -93,6 +111,8 @@ pub struct DrawData {
     pub intake_varied: bool,
     /// Whether every cooling run has an ambient reading, and they differ.
     pub ambient_varied: bool,
+    /// Whether the intake's humidity was read in every run and varied by itself, not only with the dry bulb.
+    pub moisture_varied: bool,
     /// The blower's own draw, where fan-only runs tell it.
     pub blower: Option<Blower>,
     /// Temperature lift between the air states, where outlet and ambient were read.
@@ -101,6 +121,10 @@ pub struct DrawData {
 
 /// A spread under which a condition counts as never varied, K: it is the scatter of a steady room. Common practice, no source.
 const VARIED_SPREAD_K: f64 = 0.5;
+
+/// A standard deviation of wet bulb about its own line under which humidity counts as never varied, K: it is the scatter of a
+/// hygrometer. Common practice, no source.
+const MOISTURE_VARIED_K: f64 = 0.5;
 
 impl DrawData {
     /// Gathers the cooling runs of a bench. Runs without a finite draw cannot occur (reading refuses them).
@@ -132,6 +156,7 @@ impl DrawData {
                 level: levels.iter().position(|l| l.label == p.fan).unwrap_or(0),
                 intake: p.intake_c().unwrap_or(intake_ref),
                 ambient: p.ambient_c().unwrap_or(ambient_ref),
+                moisture: 0.0,
                 draw: p.draw_w(),
                 block: index(&blocks, p.block.as_deref().unwrap_or("")),
                 order: p.order,
@@ -155,6 +180,7 @@ impl DrawData {
             response: "draw",
             intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
+            moisture_varied: false,
             modes,
             levels,
             blocks,
@@ -167,8 +193,42 @@ impl DrawData {
             blower,
             lift: None,
         };
+        data.read_moisture(bench);
         data.lift = LiftModel::from_bench(bench, &data);
         data
+    }
+
+    /// Fills in how far each run's wet bulb lies from the bench's own line of wet bulb on dry bulb. What follows the dry
+    /// bulb cannot be told from it; only the rest can carry a slope of its own.
+    fn read_moisture(&mut self, bench: &Bench) {
+        let wet_bulb = |row: &DrawRow| {
+            let p = bench.points.get(row.point)?;
+            let pressure = p.get(Channel::Pressure).unwrap_or(bench.pressure_pa);
+            let air = MoistAir::from_relative_humidity(
+                p.intake_c()?,
+                p.get(Channel::IntakeRh)?.min(1.0),
+                pressure,
+            )
+            .ok()?;
+            Some(air.wet_bulb_c())
+        };
+        let Some(wet): Option<Vec<f64>> = self.rows.iter().map(wet_bulb).collect() else {
+            return;
+        };
+        let n = wet.len() as f64;
+        let mean_wet = wet.iter().sum::<f64>() / n;
+        let mean_dry = self.rows.iter().map(|r| r.intake).sum::<f64>() / n;
+        let (mut sxy, mut sxx) = (0.0, 0.0);
+        for (row, w) in self.rows.iter().zip(&wet) {
+            sxy += (row.intake - mean_dry) * (w - mean_wet);
+            sxx += (row.intake - mean_dry).powi(2);
+        }
+        let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
+        for (row, w) in self.rows.iter_mut().zip(&wet) {
+            row.moisture = w - mean_wet - slope * (row.intake - mean_dry);
+        }
+        let sd = (self.rows.iter().map(|r| r.moisture.powi(2)).sum::<f64>() / n).sqrt();
+        self.moisture_varied = sd > MOISTURE_VARIED_K;
     }
 
     /// The logarithmic airflow of a level; zero where unknown (forms that use it are then not offered).
@@ -191,6 +251,7 @@ impl DrawData {
             level: row.level,
             intake: row.intake,
             ambient: row.ambient,
+            moisture: row.moisture,
         }
     }
 

@@ -72,6 +72,8 @@ pub struct DrawForm {
     pub intake: IntakeForm,
     /// Dependence on the ambient temperature.
     pub ambient: AmbientForm,
+    /// Whether the intake's humidity has a slope: see [`DrawRow::moisture`](super::DrawRow::moisture).
+    pub moisture: bool,
     /// Whether ln(lift) is added, so that the draw bends as Carnot work does.
     pub lift: bool,
     /// Behaviour of the scatter.
@@ -179,6 +181,9 @@ impl DrawForm {
         }
         if self.ambient == AmbientForm::Common {
             names.push("slope with ambient".to_owned());
+        }
+        if self.moisture {
+            names.push("slope with wet bulb beyond its usual".to_owned());
         }
         names
     }
@@ -290,6 +295,9 @@ impl DrawForm {
         if self.ambient == AmbientForm::Common {
             row.push(at.ambient - data.ambient_ref);
         }
+        if self.moisture {
+            row.push(at.moisture);
+        }
         Some(row)
     }
 
@@ -358,11 +366,16 @@ impl DrawForm {
             AmbientForm::None => "",
             AmbientForm::Common => "; ambient slope",
         };
+        let moisture = if self.moisture {
+            "; humidity slope"
+        } else {
+            ""
+        };
         let scatter = match self.scatter {
             Scatter::Proportional => "",
             Scatter::Additive => "; scatter in watts",
         };
-        format!("{setting}{modes}{intake}{lift}{ambient}{scatter}")
+        format!("{setting}{modes}{intake}{lift}{ambient}{moisture}{scatter}")
     }
 }
 

@@ -96,12 +96,7 @@ impl DrawForm {
         mode: usize,
         level: usize,
     ) -> Option<String> {
-        let at = |t: f64, a: f64| At {
-            mode,
-            level,
-            intake: data.intake_ref + t,
-            ambient: data.ambient_ref + a,
-        };
+        let at = |t: f64, a: f64| At::new(mode, level, data.intake_ref + t, data.ambient_ref + a);
         let value = |t: f64, a: f64| {
             Some(
                 self.row(data, &at(t, a))?
@@ -156,10 +151,8 @@ impl DrawForm {
         let row = self.row(
             data,
             &At {
-                mode,
-                level,
-                intake: data.intake_ref + 1.0,
-                ambient: data.ambient_ref + 1.0,
+                moisture: 1.0,
+                ..At::new(mode, level, data.intake_ref + 1.0, data.ambient_ref + 1.0)
             },
         )?;
         // Back from the logarithm; the centre was rounded to three digits.
@@ -189,6 +182,9 @@ impl DrawForm {
                 format!("{t}*{x}")
             } else if name.starts_with("bend with intake") {
                 format!("{t}^2")
+            } else if name.starts_with("slope with wet bulb") {
+                // Zero at the usual humidity, for which the equation stands.
+                continue;
             } else {
                 a.clone()
             };

@@ -70,15 +70,18 @@ pub fn family(data: &DrawData) -> Vec<DrawForm> {
         for setting in settings(have_x, used_levels, group_count) {
             for (intake, lift) in intakes(data, have_x && used_levels > 1, group_count) {
                 for ambient in ambients(data) {
-                    for scatter in [Scatter::Proportional, Scatter::Additive] {
-                        forms.push(DrawForm {
-                            groups: groups.clone(),
-                            setting,
-                            intake,
-                            ambient,
-                            lift,
-                            scatter,
-                        });
+                    for moisture in moistures(data) {
+                        for scatter in [Scatter::Proportional, Scatter::Additive] {
+                            forms.push(DrawForm {
+                                groups: groups.clone(),
+                                setting,
+                                intake,
+                                ambient,
+                                moisture: *moisture,
+                                lift,
+                                scatter,
+                            });
+                        }
                     }
                 }
             }
@@ -148,6 +151,14 @@ fn ambients(data: &DrawData) -> Vec<AmbientForm> {
         vec![AmbientForm::None, AmbientForm::Common]
     } else {
         vec![AmbientForm::None]
+    }
+}
+
+fn moistures(data: &DrawData) -> &'static [bool] {
+    if data.moisture_varied {
+        &[false, true]
+    } else {
+        &[false]
     }
 }
 
