@@ -168,17 +168,14 @@ impl LinearFit {
         Some(&half * half.transpose())
     }
 
+    /// `Σ ln wᵢ` over the rows that count.
+    fn log_weights(&self) -> f64 {
+        self.weights.iter().flatten().filter(|w| **w > 0.0).map(|w| w.ln()).sum()
+    }
+
     /// Gaussian log-likelihood at its maximum, `−(n/2)(ln 2π + ln(rss/n) + 1) + ½ Σ ln wᵢ`; infinite for an exact fit.
     pub fn log_likelihood(&self) -> f64 {
-        let n = self.n as f64;
-        let weights: f64 = self
-            .weights
-            .iter()
-            .flatten()
-            .filter(|w| **w > 0.0)
-            .map(|w| w.ln())
-            .sum();
-        -0.5 * n * ((std::f64::consts::TAU).ln() + (self.rss / n).ln() + 1.0) + 0.5 * weights
+        log_likelihood(self.n, self.rss, self.log_weights())
     }
 
     /// Number of quantities estimated: the coefficients and the error variance, k = p + 1.
@@ -196,12 +193,7 @@ impl LinearFit {
     ///
     /// C. M. Hurvich and C.-L. Tsai, Biometrika 76 (1989) 297.
     pub fn aicc(&self) -> f64 {
-        let (n, k) = (self.n as f64, self.estimated());
-        if n - k - 1.0 <= 0.0 {
-            f64::INFINITY
-        } else {
-            self.aic() + 2.0 * k * (k + 1.0) / (n - k - 1.0)
-        }
+        gaussian_aicc(self.n, self.p, self.rss, self.log_weights())
     }
 
     /// Schwarz's criterion, `−2 ln L + k ln n` with k = p + 1.
@@ -235,6 +227,22 @@ impl LinearFit {
         let total = self.total_ss(about);
         (total > 0.0).then(|| 1.0 - self.rss / total)
     }
+}
+
+fn log_likelihood(n: usize, rss: f64, log_weights: f64) -> f64 {
+    let n = n as f64;
+    -0.5 * n * (std::f64::consts::TAU.ln() + (rss / n).ln() + 1.0) + 0.5 * log_weights
+}
+
+/// Akaike's criterion with small-sample correction for `p` coefficients and an error variance; infinite where
+/// n − p − 2 ≤ 0.
+pub(super) fn gaussian_aicc(n: usize, p: usize, rss: f64, log_weights: f64) -> f64 {
+    let (rows, k) = (n as f64, p as f64 + 1.0);
+    let left = rows - k - 1.0;
+    if left <= 0.0 {
+        return f64::INFINITY;
+    }
+    -2.0 * log_likelihood(n, rss, log_weights) + 2.0 * k + 2.0 * k * (k + 1.0) / left
 }
 
 #[cfg(test)]

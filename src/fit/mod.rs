@@ -7,10 +7,12 @@
 //! The room knows nothing of air conditioners but for the forms file.
 
 pub mod candidates;
-mod curve;
+mod columns;
+pub mod curve;
 mod diagnostics;
 pub mod equation;
 mod error;
+mod lack_of_fit;
 pub mod forms;
 mod linear;
 pub mod nonlinear;
@@ -18,10 +20,12 @@ mod qr;
 mod rank;
 mod real;
 
-pub use curve::CurveProblem;
+pub use columns::{ColumnFile, Numbers};
+pub use curve::{CurveError, CurveFit, CurveProblem, CurveRequest, fit_curve};
 pub use diagnostics::TotalAbout;
 pub use equation::{Curve, CurveOnData, Equation, EquationError, EquationProblem};
 pub use error::FitError;
+pub use lack_of_fit::{LackOfFit, lack_of_fit};
 pub use linear::{LinearFit, least_squares, least_squares_extended};
 pub use nonlinear::{NonlinearFit, Residuals, Settings, Termination, fit_nonlinear};
 pub use rank::{RankReport, rank_report};

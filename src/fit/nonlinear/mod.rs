@@ -235,6 +235,13 @@ pub fn refit_nonlinear(
     ))
 }
 
+/// A start with the parameters marked `open`, in which the residuals must be linear, at their best for fixed others.
+/// `None` where they cannot be told apart there, or where none, or all, are open.
+pub fn complete_start(problem: &impl Residuals, start: &[f64], open: &[bool]) -> Option<Vec<f64>> {
+    let projected = Projected::new(problem, open)?;
+    projected.complete(&projected.pick(start))
+}
+
 /// The search over the nonlinear parameters, then a short one over all.
 fn from_projection<R: Residuals>(
     problem: &R,

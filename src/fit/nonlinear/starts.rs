@@ -1,6 +1,7 @@
 //! Starts from inside bounds.
 
 use super::problem::{Residuals, Settings};
+use super::project::Projected;
 use super::{NonlinearFit, fit_nonlinear};
 use crate::fit::error::FitError;
 
@@ -37,6 +38,7 @@ pub fn search_starts(
         return Err(FitError::BadStart { parameter });
     }
     let bases = primes(p);
+    let projected = Projected::new(problem, &settings.linear);
     let mut residuals = vec![0.0; problem.observations()];
     let mut points: Vec<(f64, Vec<f64>)> = Vec::new();
     for index in 1..=TRIED {
@@ -45,6 +47,12 @@ pub fn search_starts(
             .zip(&bases)
             .map(|(&range, &base)| place(range, radical_inverse(index, base)))
             .collect();
+        // Judged with the linear parameters at their best there.
+        let best = projected.as_ref().and_then(|p| p.complete(&p.pick(&point)));
+        let point = match best {
+            Some(best) => best.iter().enumerate().map(|(j, v)| v.max(settings.lowest(j)).min(settings.highest(j))).collect(),
+            None => point,
+        };
         problem.residuals(&point, &mut residuals);
         let rss: f64 = residuals.iter().map(|r| r * r).sum();
         if rss.is_finite() {

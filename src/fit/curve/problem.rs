@@ -1,7 +1,8 @@
-//! A curve in plain algebra, fitted to columns of data.
+//! The sum of squares of a curve about its observations.
 
-use super::equation::CurveOnData;
-use super::nonlinear::Residuals;
+use crate::fit::equation::CurveOnData;
+use crate::fit::error::FitError;
+use crate::fit::nonlinear::Residuals;
 
 /// The sum of squares of a curve about its observations.
 #[derive(Debug, Clone)]
@@ -15,14 +16,14 @@ impl CurveProblem {
     /// A curve on its data, the observed left side, and weights (proportional to 1/variance), one a row.
     ///
     /// # Errors
-    /// [`FitError::DimensionMismatch`](super::FitError::DimensionMismatch) where their lengths differ.
+    /// [`FitError::DimensionMismatch`] where their lengths differ.
     pub fn new(
         curve: CurveOnData,
         observed: Vec<f64>,
         weights: Option<&[f64]>,
-    ) -> Result<Self, super::FitError> {
+    ) -> Result<Self, FitError> {
         let expected = curve.rows();
-        let mismatch = |what, found| super::FitError::DimensionMismatch {
+        let mismatch = |what, found| FitError::DimensionMismatch {
             what,
             found,
             expected,
