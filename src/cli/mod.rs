@@ -2,6 +2,7 @@
 
 mod check;
 mod coupling;
+mod curve;
 mod fit;
 mod predict;
 mod report;
@@ -94,6 +95,8 @@ enum Command {
     Coupling(coupling::CouplingArgs),
     /// Draw and capacity where nothing was tested
     Predict(predict::PredictArgs),
+    /// Least-squares fit of any curve in plain algebra
+    Curve(curve::CurveArgs),
     /// The write-up: figures, tables, methods, cautions
     Report(report::ReportArgs),
 }
@@ -201,6 +204,7 @@ pub fn run_from_env() -> ExitCode {
         Command::Fit(a) => ("fit", fit::run(a, common)),
         Command::Coupling(a) => ("coupling", coupling::run(a, common)),
         Command::Predict(a) => ("predict", predict::run(a, common)),
+        Command::Curve(a) => ("curve", curve::run(a, common)),
         Command::Report(a) => ("report", report::run(a, common)),
     };
     match result {

@@ -44,7 +44,10 @@ impl ColumnFile {
     /// # Errors
     /// [`BenchError::Io`] where the system refuses, [`BenchError::Faults`] as [`from_bytes`](Self::from_bytes).
     pub fn open(path: &Path) -> Result<Self, BenchError> {
-        let io = |source| BenchError::Io { path: path.to_path_buf(), source };
+        let io = |source| BenchError::Io {
+            path: path.to_path_buf(),
+            source,
+        };
         let name = path.display().to_string();
         let length = std::fs::metadata(path).map_err(io)?.len();
         if length > MAX_BYTES {
@@ -62,16 +65,32 @@ impl ColumnFile {
     /// # Errors
     /// [`BenchError::Faults`] for contents that are not UTF-8 text or hold no line.
     pub fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<Self, BenchError> {
-        let fault = |place, found: &str, expected: &str| BenchError::from(Fault::new(place, found, expected));
+        let fault = |place, found: &str, expected: &str| {
+            BenchError::from(Fault::new(place, found, expected))
+        };
         let text = String::from_utf8(bytes).map_err(|e| {
-            let before = e.as_bytes().get(..e.utf8_error().valid_up_to()).unwrap_or_default();
+            let before = e
+                .as_bytes()
+                .get(..e.utf8_error().valid_up_to())
+                .unwrap_or_default();
             let line = 1 + before.iter().filter(|b| **b == b'\n').count();
-            fault(Place::line(name, line), "bytes that are not UTF-8 text", "a text file in UTF-8")
+            fault(
+                Place::line(name, line),
+                "bytes that are not UTF-8 text",
+                "a text file in UTF-8",
+            )
         })?;
-        let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+        let text = text
+            .strip_prefix('\u{feff}')
+            .map(str::to_owned)
+            .unwrap_or(text);
         if let Some(at) = text.find('\0') {
             let line = 1 + text.get(..at).unwrap_or_default().matches('\n').count();
-            return Err(fault(Place::line(name, line), "a NUL byte", "a text file in UTF-8"));
+            return Err(fault(
+                Place::line(name, line),
+                "a NUL byte",
+                "a text file in UTF-8",
+            ));
         }
         let Some((_, first)) = content(&text).next() else {
             let expected = "a line of headings such as `x,y` and rows of numbers";
@@ -99,7 +118,13 @@ impl ColumnFile {
         } else {
             (1..=cells.len()).map(|i| format!("c{i}")).collect()
         };
-        Ok(Self { name: name.to_owned(), text, separator, headings, named })
+        Ok(Self {
+            name: name.to_owned(),
+            text,
+            separator,
+            headings,
+            named,
+        })
     }
 
     /// The columns' names, without units.
@@ -126,7 +151,12 @@ impl ColumnFile {
                 (Some(place), None) => places.push(place),
                 (Some(_), Some(again)) => {
                     let place = Place::at(&self.name, heading_line, again + 1);
-                    return Err(Fault::new(place, format!("the heading `{name}` again"), "each heading once").into());
+                    return Err(Fault::new(
+                        place,
+                        format!("the heading `{name}` again"),
+                        "each heading once",
+                    )
+                    .into());
                 }
                 (None, _) => {
                     let found = format!("the columns {}", self.headings.join(", "));
@@ -136,8 +166,11 @@ impl ColumnFile {
             }
         }
         let mut faults = Vec::new();
-        let mut numbers =
-            Numbers { columns: vec![Vec::new(); wanted.len()], lines: Vec::new(), incomplete: 0 };
+        let mut numbers = Numbers {
+            columns: vec![Vec::new(); wanted.len()],
+            lines: Vec::new(),
+            incomplete: 0,
+        };
         let mut row = Vec::with_capacity(wanted.len());
         for (line, text) in content(&self.text).skip(usize::from(self.named)) {
             if faults.len() >= MAX_FAULTS {
@@ -163,14 +196,22 @@ impl ColumnFile {
                     _ => {
                         let place = Place::at(&self.name, line, place + 1);
                         let shown: String = cell.chars().take(60).collect();
-                        let fault = Fault::new(place, format!("`{shown}` under `{name}`"), "a finite number");
+                        let fault = Fault::new(
+                            place,
+                            format!("`{shown}` under `{name}`"),
+                            "a finite number",
+                        );
                         faults.push(fault.remedy("leave the cell empty where there is no value"));
                         complete = false;
                     }
                 }
             }
             if complete {
-                numbers.columns.iter_mut().zip(&row).for_each(|(column, value)| column.push(*value));
+                numbers
+                    .columns
+                    .iter_mut()
+                    .zip(&row)
+                    .for_each(|(column, value)| column.push(*value));
                 numbers.lines.push(line);
             } else {
                 numbers.incomplete += 1;
@@ -180,7 +221,11 @@ impl ColumnFile {
             return Err(BenchError::Faults(faults));
         }
         if numbers.lines.is_empty() {
-            let found = if numbers.incomplete > 0 { "no complete row" } else { "no rows" };
+            let found = if numbers.incomplete > 0 {
+                "no complete row"
+            } else {
+                "no rows"
+            };
             let expected = format!("rows with numbers under {}", wanted.join(", "));
             return Err(Fault::new(Place::file(&self.name), found, expected).into());
         }
@@ -190,7 +235,10 @@ impl ColumnFile {
 
 /// Lines with their numbers, but for empty ones and those that start with `#`.
 fn content(text: &str) -> impl Iterator<Item = (usize, &str)> {
-    let numbered = text.lines().enumerate().map(|(index, line)| (index + 1, line));
+    let numbered = text
+        .lines()
+        .enumerate()
+        .map(|(index, line)| (index + 1, line));
     numbered.filter(|(_, line)| !line.trim().is_empty() && !line.trim_start().starts_with('#'))
 }
 
@@ -198,13 +246,20 @@ fn cells(line: &str, separator: Separator) -> Vec<String> {
     match separator {
         Separator::Blanks => line.split_whitespace().map(str::to_owned).collect(),
         // Quotes are rare in columns of numbers: most lines need no more than a split.
-        Separator::Byte(byte) if !line.contains('"') => {
-            line.split(char::from(byte)).map(|cell| cell.trim().to_owned()).collect()
-        }
+        Separator::Byte(byte) if !line.contains('"') => line
+            .split(char::from(byte))
+            .map(|cell| cell.trim().to_owned())
+            .collect(),
         Separator::Byte(byte) => {
-            let mut reader =
-                csv::ReaderBuilder::new().delimiter(byte).has_headers(false).from_reader(line.as_bytes());
-            let record = reader.records().next().and_then(Result::ok).unwrap_or_default();
+            let mut reader = csv::ReaderBuilder::new()
+                .delimiter(byte)
+                .has_headers(false)
+                .from_reader(line.as_bytes());
+            let record = reader
+                .records()
+                .next()
+                .and_then(Result::ok)
+                .unwrap_or_default();
             record.iter().map(|cell| cell.trim().to_owned()).collect()
         }
     }
@@ -227,7 +282,8 @@ mod tests {
 
     fn read(text: &str, wanted: &[&str]) -> Result<Numbers, BenchError> {
         let wanted: Vec<String> = wanted.iter().map(|w| (*w).to_owned()).collect();
-        ColumnFile::from_bytes("a.csv", text.as_bytes().to_vec()).and_then(|file| file.numbers(&wanted))
+        ColumnFile::from_bytes("a.csv", text.as_bytes().to_vec())
+            .and_then(|file| file.numbers(&wanted))
     }
 
     #[test]
@@ -252,7 +308,12 @@ mod tests {
 
     #[test]
     fn faults_name_line_and_column() {
-        let said = |text: &str, wanted: &[&str]| read(text, wanted).unwrap_err().to_string().replace('\n', " ");
+        let said = |text: &str, wanted: &[&str]| {
+            read(text, wanted)
+                .unwrap_err()
+                .to_string()
+                .replace('\n', " ")
+        };
         assert_eq!(
             said("x,y\n1,2\n3,four\n", &["x", "y"]),
             "a.csv, line 3, column 2   found:    `four` under `y`   expected: a finite number   to do:    leave the cell empty where there is no value"
@@ -263,6 +324,11 @@ mod tests {
         assert!(said("x,y\n1,2\n", &["z"]).contains("expected: a column `z`"));
         assert!(said("x,x\n1,2\n", &["x"]).contains("the heading `x` again"));
         assert!(said("", &["x"]).contains("no lines"));
-        assert!(ColumnFile::from_bytes("a", vec![b'x', b'\n', 0xff]).unwrap_err().to_string().contains("line 2"));
+        assert!(
+            ColumnFile::from_bytes("a", vec![b'x', b'\n', 0xff])
+                .unwrap_err()
+                .to_string()
+                .contains("line 2")
+        );
     }
 }

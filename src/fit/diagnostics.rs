@@ -170,7 +170,12 @@ impl LinearFit {
 
     /// `Σ ln wᵢ` over the rows that count.
     fn log_weights(&self) -> f64 {
-        self.weights.iter().flatten().filter(|w| **w > 0.0).map(|w| w.ln()).sum()
+        self.weights
+            .iter()
+            .flatten()
+            .filter(|w| **w > 0.0)
+            .map(|w| w.ln())
+            .sum()
     }
 
     /// Gaussian log-likelihood at its maximum, `−(n/2)(ln 2π + ln(rss/n) + 1) + ½ Σ ln wᵢ`; infinite for an exact fit.

@@ -57,21 +57,33 @@ pub fn lack_of_fit<G: PartialEq>(
         }
     }
     let counted: usize = members.iter().map(Vec::len).sum();
-    let (pure_df, lack_df) = (counted - members.len(), members.len().checked_sub(parameters)?);
+    let (pure_df, lack_df) = (
+        counted - members.len(),
+        members.len().checked_sub(parameters)?,
+    );
     if pure_df == 0 || lack_df == 0 {
         return None;
     }
     let about_mean = |rows: &Vec<usize>| -> f64 {
         let total: f64 = rows.iter().map(|&i| weight(i)).sum();
         let mean = rows.iter().map(|&i| weight(i) * observed[i]).sum::<f64>() / total;
-        rows.iter().map(|&i| weight(i) * (observed[i] - mean).powi(2)).sum()
+        rows.iter()
+            .map(|&i| weight(i) * (observed[i] - mean).powi(2))
+            .sum()
     };
     let pure_ss: f64 = members.iter().map(about_mean).sum();
     let lack_ss = (rss - pure_ss).max(0.0);
     let ratio = (lack_ss / lack_df as f64) / (pure_ss / pure_df as f64);
     let ratio = ratio.is_finite().then_some(ratio);
     let p = ratio.map(|r| f::sf(r, lack_df as f64, pure_df as f64));
-    Some(LackOfFit { pure_ss, pure_df, lack_ss, lack_df, f: ratio, p })
+    Some(LackOfFit {
+        pure_ss,
+        pure_df,
+        lack_ss,
+        lack_df,
+        f: ratio,
+        p,
+    })
 }
 
 #[cfg(test)]
@@ -80,8 +92,14 @@ mod tests {
 
     #[test]
     fn without_repeats_or_spare_conditions_there_is_no_split() {
-        assert_eq!(lack_of_fit(&[1, 2, 3], &[1.0, 2.0, 3.0], None, 0.1, 2), None);
-        assert_eq!(lack_of_fit(&[1, 1, 2], &[1.0, 2.0, 3.0], None, 0.5, 2), None);
+        assert_eq!(
+            lack_of_fit(&[1, 2, 3], &[1.0, 2.0, 3.0], None, 0.1, 2),
+            None
+        );
+        assert_eq!(
+            lack_of_fit(&[1, 1, 2], &[1.0, 2.0, 3.0], None, 0.5, 2),
+            None
+        );
         assert_eq!(lack_of_fit(&[1, 1], &[1.0, 2.0, 3.0], None, 0.5, 1), None);
         assert_eq!(lack_of_fit::<i32>(&[], &[], None, 0.0, 0), None);
     }
@@ -89,6 +107,15 @@ mod tests {
     #[test]
     fn repeats_that_do_not_differ_give_no_ratio() {
         let split = lack_of_fit(&[1, 1, 2, 3], &[1.0, 1.0, 2.0, 4.0], None, 0.5, 2).unwrap();
-        assert_eq!((split.pure_ss, split.pure_df, split.lack_df, split.f, split.p), (0.0, 1, 1, None, None));
+        assert_eq!(
+            (
+                split.pure_ss,
+                split.pure_df,
+                split.lack_df,
+                split.f,
+                split.p
+            ),
+            (0.0, 1, 1, None, None)
+        );
     }
 }

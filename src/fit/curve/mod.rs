@@ -11,6 +11,7 @@ use super::lack_of_fit::LackOfFit;
 use super::nonlinear::{Observer, Termination};
 
 mod problem;
+pub mod show;
 mod solve;
 mod summary;
 
@@ -195,9 +196,18 @@ fn near(name: &str, known: &[String]) -> String {
 pub fn fit_curve(curve: &Curve, request: &CurveRequest) -> Result<CurveFit, CurveError> {
     check_names(curve, request)?;
     let rows = request.data.first().map_or(0, Vec::len);
-    let counts = |i: &usize| request.weights.as_ref().is_none_or(|w| w.get(*i) != Some(&0.0));
+    let counts = |i: &usize| {
+        request
+            .weights
+            .as_ref()
+            .is_none_or(|w| w.get(*i) != Some(&0.0))
+    };
     let kept: Vec<usize> = (0..rows).filter(counts).collect();
-    let pick = |column: &Vec<f64>| kept.iter().filter_map(|&i| column.get(i).copied()).collect::<Vec<f64>>();
+    let pick = |column: &Vec<f64>| {
+        kept.iter()
+            .filter_map(|&i| column.get(i).copied())
+            .collect::<Vec<f64>>()
+    };
     let data = Rows {
         data: request.data.iter().map(pick).collect(),
         observed: Vec::new(),
@@ -212,7 +222,10 @@ pub fn fit_curve(curve: &Curve, request: &CurveRequest) -> Result<CurveFit, Curv
     let mut fit = summary::summarise(curve, request, &solved, data);
     if kept.len() < rows {
         let left_out = rows - kept.len();
-        fit.notes.insert(0, format!("{left_out} of {rows} rows have weight zero and were left out."));
+        fit.notes.insert(
+            0,
+            format!("{left_out} of {rows} rows have weight zero and were left out."),
+        );
     }
     Ok(fit)
 }
@@ -230,31 +243,61 @@ fn check_names(curve: &Curve, request: &CurveRequest) -> Result<(), CurveError> 
     let known = curve.parameters();
     for name in request.starts.keys().chain(request.ranges.keys()) {
         if !known.contains(name) {
-            return Err(CurveError::Unknown { name: name.clone(), what: "parameter", known: known.to_vec() });
+            return Err(CurveError::Unknown {
+                name: name.clone(),
+                what: "parameter",
+                known: known.to_vec(),
+            });
         }
     }
     for (name, start) in &request.starts {
-        let bad = |why| Err(CurveError::BadValue { name: name.clone(), what: "the start", why });
+        let bad = |why| {
+            Err(CurveError::BadValue {
+                name: name.clone(),
+                what: "the start",
+                why,
+            })
+        };
         if !start.is_finite() {
             return bad("it is not a finite number");
         }
-        if request.ranges.get(name).is_some_and(|(low, high)| start < low || start > high) {
+        if request
+            .ranges
+            .get(name)
+            .is_some_and(|(low, high)| start < low || start > high)
+        {
             return bad("it lies outside its own range");
         }
     }
     for (name, (low, high)) in &request.ranges {
         if low.is_nan() || high.is_nan() || low > high {
             let why = "its lower end lies above its upper end";
-            return Err(CurveError::BadValue { name: name.clone(), what: "the range", why });
+            return Err(CurveError::BadValue {
+                name: name.clone(),
+                what: "the range",
+                why,
+            });
         }
     }
-    let columns: Vec<String> = curve.right_columns().into_iter().map(str::to_owned).collect();
+    let columns: Vec<String> = curve
+        .right_columns()
+        .into_iter()
+        .map(str::to_owned)
+        .collect();
     for at in &request.at {
         if let Some(name) = at.keys().find(|name| !columns.contains(name)) {
             let what = "column on the right side";
-            return Err(CurveError::Unknown { name: name.clone(), what, known: columns });
+            return Err(CurveError::Unknown {
+                name: name.clone(),
+                what,
+                known: columns,
+            });
         }
-        let names: Vec<String> = columns.iter().filter(|c| !at.contains_key(*c)).cloned().collect();
+        let names: Vec<String> = columns
+            .iter()
+            .filter(|c| !at.contains_key(*c))
+            .cloned()
+            .collect();
         if !names.is_empty() {
             return Err(CurveError::PointIncomplete { names });
         }

@@ -28,7 +28,11 @@ pub(super) struct Solved {
     pub(super) attempts: Vec<Attempt>,
 }
 
-pub(super) fn solve(curve: &Curve, request: &CurveRequest, rows: &Rows) -> Result<Solved, CurveError> {
+pub(super) fn solve(
+    curve: &Curve,
+    request: &CurveRequest,
+    rows: &Rows,
+) -> Result<Solved, CurveError> {
     if let Some(fit) = linear(curve, request, rows)? {
         return Ok(Solved {
             params: fit.coef.clone(),
@@ -57,11 +61,16 @@ fn named(curve: &Curve, error: FitError) -> CurveError {
     let name = |j: usize| curve.parameters().get(j).cloned().unwrap_or_default();
     match error {
         FitError::RankDeficient { groups, .. } => CurveError::Dependent {
-            groups: groups.into_iter().map(|g| g.into_iter().map(name).collect()).collect(),
+            groups: groups
+                .into_iter()
+                .map(|g| g.into_iter().map(name).collect())
+                .collect(),
         },
-        FitError::BadStart { parameter } => {
-            CurveError::BadValue { name: name(parameter), what: "the range", why: "both its ends must be finite" }
-        }
+        FitError::BadStart { parameter } => CurveError::BadValue {
+            name: name(parameter),
+            what: "the range",
+            why: "both its ends must be finite",
+        },
         other => CurveError::Fit(other),
     }
 }
@@ -81,24 +90,44 @@ fn linear(
         // The curve with one parameter 1 and the others 0, less the curve with all 0, is that parameter's column.
         let number = |v: f64| DoubleDouble::from_sum(v, 0.0);
         let right = |which: Option<usize>| -> Vec<DoubleDouble> {
-            let unit: Vec<_> = (0..p).map(|k| number(if which == Some(k) { 1.0 } else { 0.0 })).collect();
+            let unit: Vec<_> = (0..p)
+                .map(|k| number(if which == Some(k) { 1.0 } else { 0.0 }))
+                .collect();
             curve.right_values(&unit, &rows.data, n)
         };
         let fixed = right(None);
-        let minus = |values: Vec<DoubleDouble>| values.iter().zip(&fixed).map(|(&a, &b)| a - b).collect::<Vec<_>>();
+        let minus = |values: Vec<DoubleDouble>| {
+            values
+                .iter()
+                .zip(&fixed)
+                .map(|(&a, &b)| a - b)
+                .collect::<Vec<_>>()
+        };
         let columns: Vec<_> = (0..p).map(|j| minus(right(Some(j)))).collect();
         least_squares_extended(&columns, &minus(curve.left_values(&rows.data, n)), weights)
     } else {
         let on_data = curve.on_data(&rows.data, n);
         let (mut fixed, mut columns) = (vec![0.0; n], vec![0.0; n * p]);
         on_data.with_derivatives(&vec![0.0; p], &mut fixed, &mut columns);
-        let y: Vec<f64> = rows.observed.iter().zip(&fixed).map(|(a, b)| a - b).collect();
+        let y: Vec<f64> = rows
+            .observed
+            .iter()
+            .zip(&fixed)
+            .map(|(a, b)| a - b)
+            .collect();
         least_squares(&DMatrix::from_vec(n, p, columns), &y, weights)
     };
     let fit = fit.map_err(|e| named(curve, e))?;
-    let inside = curve.parameters().iter().zip(&fit.coef).all(|(name, value)| {
-        request.ranges.get(name).is_none_or(|(low, high)| (low..=high).contains(&value))
-    });
+    let inside = curve
+        .parameters()
+        .iter()
+        .zip(&fit.coef)
+        .all(|(name, value)| {
+            request
+                .ranges
+                .get(name)
+                .is_none_or(|(low, high)| (low..=high).contains(&value))
+        });
     Ok(inside.then_some(fit))
 }
 
@@ -109,10 +138,20 @@ fn searched(
     rows: &Rows,
 ) -> Result<NonlinearFit, CurveError> {
     let n = rows.observed.len();
-    let problem = CurveProblem::new(curve.on_data(&rows.data, n), rows.observed.clone(), rows.weights.as_deref())
-        .map_err(CurveError::Fit)?;
+    let problem = CurveProblem::new(
+        curve.on_data(&rows.data, n),
+        rows.observed.clone(),
+        rows.weights.as_deref(),
+    )
+    .map_err(CurveError::Fit)?;
     let names = curve.parameters();
-    let range = |name: &String| request.ranges.get(name).copied().unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let range = |name: &String| {
+        request
+            .ranges
+            .get(name)
+            .copied()
+            .unwrap_or((f64::NEG_INFINITY, f64::INFINITY))
+    };
     let settings = Settings {
         lower: names.iter().map(|name| range(name).0).collect(),
         upper: names.iter().map(|name| range(name).1).collect(),
@@ -123,21 +162,40 @@ fn searched(
     let start = |j: usize| request.starts.get(&names[j]).copied();
     let is_linear = |j: usize| settings.linear.get(j) == Some(&true);
     let finite = |j: usize| settings.lowest(j).is_finite() && settings.highest(j).is_finite();
-    let missing: Vec<usize> = (0..names.len()).filter(|&j| start(j).is_none() && !is_linear(j)).collect();
-    let unknown: Vec<String> = missing.iter().filter(|&&j| !finite(j)).map(|&j| names[j].clone()).collect();
+    let missing: Vec<usize> = (0..names.len())
+        .filter(|&j| start(j).is_none() && !is_linear(j))
+        .collect();
+    let unknown: Vec<String> = missing
+        .iter()
+        .filter(|&&j| !finite(j))
+        .map(|&j| names[j].clone())
+        .collect();
     if !unknown.is_empty() {
         return Err(CurveError::NoStart { names: unknown });
     }
     // Linear parameters without a start begin at their best, at least inside their range.
-    let begin: Vec<f64> =
-        (0..names.len()).map(|j| start(j).unwrap_or(0.0).clamp(settings.lowest(j), settings.highest(j))).collect();
+    let begin: Vec<f64> = (0..names.len())
+        .map(|j| {
+            start(j)
+                .unwrap_or(0.0)
+                .clamp(settings.lowest(j), settings.highest(j))
+        })
+        .collect();
     let fit = if missing.is_empty() {
-        let open: Vec<bool> = (0..names.len()).map(|j| is_linear(j) && start(j).is_none()).collect();
+        let open: Vec<bool> = (0..names.len())
+            .map(|j| is_linear(j) && start(j).is_none())
+            .collect();
         let begin = complete_start(&problem, &begin, &open).unwrap_or(begin);
         fit_nonlinear(&problem, &begin, &settings)
     } else {
         let spread: Vec<(f64, f64)> = (0..names.len())
-            .map(|j| if missing.contains(&j) { range(&names[j]) } else { (begin[j], begin[j]) })
+            .map(|j| {
+                if missing.contains(&j) {
+                    range(&names[j])
+                } else {
+                    (begin[j], begin[j])
+                }
+            })
             .collect();
         search_starts(&problem, &spread, &settings)
     };

@@ -17,7 +17,12 @@ const HARD_TO_TELL_APART: f64 = 1e8;
 /// Sums of squares that differ by less than this share belong to one minimum.
 const SAME_MINIMUM: f64 = 1e-6;
 
-pub(super) fn summarise(curve: &Curve, request: &CurveRequest, solved: &Solved, rows: Rows) -> CurveFit {
+pub(super) fn summarise(
+    curve: &Curve,
+    request: &CurveRequest,
+    solved: &Solved,
+    rows: Rows,
+) -> CurveFit {
     let (n, p) = (rows.observed.len(), solved.params.len());
     let dof = n.saturating_sub(p);
     let sigma2 = (dof > 0).then(|| solved.rss / dof as f64);
@@ -34,20 +39,40 @@ pub(super) fn summarise(curve: &Curve, request: &CurveRequest, solved: &Solved, 
     let quantile = student_t::two_sided(request.level, dof as f64);
     let around = |value: f64, se: f64| (value - quantile * se, value + quantile * se);
     let parameters = curve.parameters().iter().enumerate().map(|(j, name)| {
-        let variance = covariance.as_ref().filter(|_| !solved.at_bound[j]).map(|c| c[(j, j)]);
+        let variance = covariance
+            .as_ref()
+            .filter(|_| !solved.at_bound[j])
+            .map(|c| c[(j, j)]);
         let std_error = variance.map(f64::sqrt).filter(|se| se.is_finite());
         let value = solved.params[j];
         let interval = std_error.map(|se| around(value, se));
-        FittedParameter { name: name.clone(), value, std_error, interval, at_bound: solved.at_bound[j] }
+        FittedParameter {
+            name: name.clone(),
+            value,
+            std_error,
+            interval,
+            at_bound: solved.at_bound[j],
+        }
     });
     let values = request.at.iter().map(|at| {
-        let point: Vec<Vec<f64>> =
-            curve.columns().iter().map(|name| vec![at.get(name).copied().unwrap_or(0.0)]).collect();
+        let point: Vec<Vec<f64>> = curve
+            .columns()
+            .iter()
+            .map(|name| vec![at.get(name).copied().unwrap_or(0.0)])
+            .collect();
         let (mut value, mut slopes) = ([f64::NAN], vec![0.0; p]);
-        curve.on_data(&point, 1).with_derivatives(&solved.params, &mut value, &mut slopes);
+        curve
+            .on_data(&point, 1)
+            .with_derivatives(&solved.params, &mut value, &mut slopes);
         let row: Vec<f64> = free.iter().map(|&j| slopes[j]).collect();
-        let factor = solved.tangent.as_ref().map(|t| t.mean_variance_factor(&row)).filter(|f| f.is_finite());
-        let error = |extra: f64| Some((sigma2? * (extra + factor?)).sqrt()).filter(|_| value[0].is_finite());
+        let factor = solved
+            .tangent
+            .as_ref()
+            .map(|t| t.mean_variance_factor(&row))
+            .filter(|f| f.is_finite());
+        let error = |extra: f64| {
+            Some((sigma2? * (extra + factor?)).sqrt()).filter(|_| value[0].is_finite())
+        };
         CurveValue {
             at: at.clone(),
             value: Some(value[0]).filter(|v| v.is_finite()),
@@ -64,8 +89,9 @@ pub(super) fn summarise(curve: &Curve, request: &CurveRequest, solved: &Solved, 
         .iter()
         .filter_map(|name| curve.columns().iter().position(|c| c == name))
         .collect();
-    let conditions: Vec<Vec<u64>> =
-        (0..n).map(|i| right.iter().map(|&c| rows.data[c][i].to_bits()).collect()).collect();
+    let conditions: Vec<Vec<u64>> = (0..n)
+        .map(|i| right.iter().map(|&c| rows.data[c][i].to_bits()).collect())
+        .collect();
     let mut fit = CurveFit {
         parameters: parameters.collect(),
         linear: solved.termination.is_none(),
@@ -74,15 +100,30 @@ pub(super) fn summarise(curve: &Curve, request: &CurveRequest, solved: &Solved, 
         rss: solved.rss,
         n,
         dof,
-        loo_rmse: press.map(|v| (v / n as f64).sqrt()).filter(|v| v.is_finite()),
+        loo_rmse: press
+            .map(|v| (v / n as f64).sqrt())
+            .filter(|v| v.is_finite()),
         aicc,
         condition: solved.tangent.as_ref().map(|t| t.condition),
-        converged: solved.termination.as_ref().is_none_or(Termination::converged),
+        converged: solved
+            .termination
+            .as_ref()
+            .is_none_or(Termination::converged),
         termination: solved.termination.clone(),
         iterations: solved.iterations,
-        lack_of_fit: lack_of_fit(&conditions, &rows.observed, rows.weights.as_deref(), solved.rss, p),
+        lack_of_fit: lack_of_fit(
+            &conditions,
+            &rows.observed,
+            rows.weights.as_deref(),
+            solved.rss,
+            p,
+        ),
         fitted: curve.right_values(&solved.params, &rows.data, n),
-        leverage: solved.tangent.as_ref().map(|t| t.leverage.clone()).unwrap_or_default(),
+        leverage: solved
+            .tangent
+            .as_ref()
+            .map(|t| t.leverage.clone())
+            .unwrap_or_default(),
         values: values.collect(),
         observed: rows.observed,
         notes: Vec::new(),
@@ -95,8 +136,15 @@ pub(super) fn summarise(curve: &Curve, request: &CurveRequest, solved: &Solved, 
 fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFit) -> Vec<String> {
     let mut notes = Vec::new();
     let names = |which: &dyn Fn(usize) -> bool| -> String {
-        let chosen = curve.parameters().iter().enumerate().filter(|(j, _)| which(*j));
-        chosen.map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", ")
+        let chosen = curve
+            .parameters()
+            .iter()
+            .enumerate()
+            .filter(|(j, _)| which(*j));
+        chosen
+            .map(|(_, name)| name.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
     };
     match &solved.termination {
         None => notes.push("The equation is linear in its parameters, so it was solved directly; no start is needed.".to_owned()),
@@ -126,7 +174,11 @@ fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFi
         ));
     }
     let others = solved.attempts.iter().filter(|a| a.termination.converged());
-    if others.clone().any(|a| a.rss > solved.rss * (1.0 + SAME_MINIMUM)) && fit.converged {
+    if others
+        .clone()
+        .any(|a| a.rss > solved.rss * (1.0 + SAME_MINIMUM))
+        && fit.converged
+    {
         let worst = others.map(|a| a.rss).fold(solved.rss, f64::max);
         notes.push(format!(
             "The sum of squares has more than one minimum: another search ended at {worst:.6e}. The lowest found is reported; a lower one cannot be ruled out."
@@ -136,7 +188,10 @@ fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFi
         notes.push("Weights are taken as proportional to 1/variance; the residual standard deviation is that of a row of weight 1.".to_owned());
     }
     if curve.left_text() != curve.columns().first().map_or("", String::as_str) {
-        notes.push(format!("Residuals, their sum of squares and all values of the curve are those of {}.", curve.left_text()));
+        notes.push(format!(
+            "Residuals, their sum of squares and all values of the curve are those of {}.",
+            curve.left_text()
+        ));
     }
     if let Some(split) = &fit.lack_of_fit
         && let (Some(f), Some(p)) = (split.f, split.p)
@@ -152,5 +207,8 @@ fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFi
 
 /// The names and values of a point, for messages.
 pub fn point_in_words(at: &BTreeMap<String, f64>) -> String {
-    at.iter().map(|(name, value)| format!("{name} = {value}")).collect::<Vec<_>>().join(", ")
+    at.iter()
+        .map(|(name, value)| format!("{name} = {value}"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }

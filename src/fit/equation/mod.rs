@@ -181,6 +181,35 @@ impl Curve {
             .trim()
     }
 
+    /// The equation with `values` in place of the parameters, one a parameter in their order; negative ones in brackets.
+    pub fn with_values(&self, values: &[String]) -> String {
+        let text = self.text();
+        let Ok(words) = lexer::words(text) else {
+            return text.to_owned();
+        };
+        let mut result = String::with_capacity(text.len());
+        let mut done = 0;
+        for (word, bytes) in words {
+            let lexer::Token::Name(name) = word else {
+                continue;
+            };
+            let place = self.parameters.iter().position(|p| p == name);
+            // A parameter never stands on the left side.
+            let Some(value) = place.and_then(|p| values.get(p)) else {
+                continue;
+            };
+            result.push_str(text.get(done..bytes.start).unwrap_or_default());
+            if value.starts_with('-') {
+                result.push_str(&format!("({value})"));
+            } else {
+                result.push_str(value);
+            }
+            done = bytes.end;
+        }
+        result.push_str(text.get(done..).unwrap_or_default());
+        result
+    }
+
     /// The columns that the equation uses; data is handed over in this order.
     pub fn columns(&self) -> &[String] {
         &self.columns

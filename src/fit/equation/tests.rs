@@ -113,6 +113,17 @@ fn parameters_that_enter_linearly_are_found() {
 }
 
 #[test]
+fn values_are_put_in_place_of_parameters() {
+    let curve = curve("y = b1*(1 - exp(-b2*x)) + b1");
+    let values = ["238.9".to_owned(), "-5.5e-4".to_owned()];
+    let text = curve.with_values(&values);
+    assert_eq!(text, "y = 238.9*(1 - exp(-(-5.5e-4)*x)) + 238.9");
+    // What is pasted means the same.
+    let pasted = at(&format!("{text} + q"), 10.0, &[0.0]);
+    assert_eq!(pasted, at(curve.text(), 10.0, &[238.9, -5.5e-4]));
+}
+
+#[test]
 fn derivatives_agree_with_differences_also_beyond_eight_parameters() {
     let text = "y = a*exp(-b*x) + c*x^d + sqrt(e + x)*sin(f*x) + atan(g*x)/cos(h) + log(i + x) \
                 + log10(j*x) + tan(k*x)*min(l, x) + max(m, x)*abs(n - x) + (o*x)^3 - p^-2 + 2^q";

@@ -50,7 +50,11 @@ pub fn search_starts(
         // Judged with the linear parameters at their best there.
         let best = projected.as_ref().and_then(|p| p.complete(&p.pick(&point)));
         let point = match best {
-            Some(best) => best.iter().enumerate().map(|(j, v)| v.max(settings.lowest(j)).min(settings.highest(j))).collect(),
+            Some(best) => best
+                .iter()
+                .enumerate()
+                .map(|(j, v)| v.max(settings.lowest(j)).min(settings.highest(j)))
+                .collect(),
             None => point,
         };
         problem.residuals(&point, &mut residuals);
