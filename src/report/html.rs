@@ -147,10 +147,12 @@ fn style() -> String {
             .map(|(name, role)| format!("--{name}:{};", theme.colour(role)))
             .concat()
     };
+    let paper = Theme::Light.colour(Role::Paper);
     // Writing to a String cannot fail.
     let _ = write!(
         css,
-        ":root{{{}}}@media screen and (prefers-color-scheme:dark){{:root{{{}}}{}}}",
+        ":root{{{}}}@media screen and (prefers-color-scheme:dark){{:root{{{}}}{}}}\
+         @media print{{.figure [fill=\"{paper}\"]{{fill:#fff}}.figure [stroke=\"{paper}\"]{{stroke:#fff}}}}",
         colours(Theme::Light),
         colours(Theme::Dark),
         dark_rules()
