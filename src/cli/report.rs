@@ -1,13 +1,110 @@
 //! `steadydraw report`: the write-up.
-use super::{Answer, CliError, Common};
+
 use std::path::PathBuf;
+
+use serde_json::json;
+
+use super::words::Words;
+use super::{Answer, CliError, Common, open};
+use crate::coupling::{Options, assess};
+use crate::findings::check;
+use crate::fit::candidates::fit_draw;
+use crate::fit::forms::{CapacityData, DrawData};
+use crate::report::write::{Existing, write_all};
+use crate::report::writeup::{Results, document, files};
+
 /// Arguments of `report`.
 #[derive(clap::Args, Debug)]
 pub struct ReportArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
 }
+
+/// Where the write-up goes where `--out` is not given.
+const DEFAULT_FOLDER: &str = "report";
+
 /// Runs the command.
-pub fn run(_args: &ReportArgs, _common: &Common) -> Result<Answer, CliError> {
-    Err(CliError::NoAnswer("not yet".to_owned()))
+///
+/// # Errors
+/// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where too few runs are there for any curve,
+/// [`CliError::Write`] where files stand in the way or cannot be written.
+pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
+    let opened = open(args.bench.as_deref())?;
+    let bench = &opened.bench;
+    let data = DrawData::from_bench(bench);
+    let capacity_data = CapacityData::from_bench(bench, &data);
+    let coupling = assess(
+        bench,
+        &data,
+        &Options {
+            level: common.level,
+            ..Options::default()
+        },
+    );
+    let (draw, (capacity, findings)) = rayon::join(
+        || fit_draw(data),
+        || {
+            rayon::join(
+                || match capacity_data {
+                    Ok(c) => fit_draw(c.data)
+                        .map(|f| (c.kind, f))
+                        .map_err(|e| e.to_string()),
+                    Err(e) => Err(e.to_string()),
+                },
+                || check(bench),
+            )
+        },
+    );
+    let draw = draw.map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let results = Results {
+        bench,
+        demo: opened.demo,
+        draw: &draw,
+        capacity: capacity
+            .as_ref()
+            .map(|(k, f)| (*k, f))
+            .map_err(Clone::clone),
+        coupling: &coupling,
+        findings: &findings,
+        level: common.level,
+        system: common.system(),
+    };
+    let page = document(&results);
+    let folder = common
+        .out
+        .clone()
+        .unwrap_or_else(|| PathBuf::from(DEFAULT_FOLDER));
+    let outputs = files(&page, &folder).map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    // The demo's own folder is made anew each time; a user's files are never overwritten unasked.
+    let replace = common.force || (opened.demo && common.out.is_none());
+    write_all(
+        &outputs,
+        if replace {
+            Existing::Replace
+        } else {
+            Existing::Keep
+        },
+    )
+    .map_err(|e| CliError::Write(e.to_string()))?;
+    let index = folder.join("index.html");
+    let mut words = Words::start(&bench.title, opened.demo_note());
+    for sentence in &page.lead {
+        words.paragraph(sentence);
+    }
+    words.gap();
+    words.paragraph(&format!("The page is {}: open it in any browser. With it: {} files, writeup.md, figures/ and tables/ among them.", index.display(), outputs.len()));
+    let notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    let json = json!({
+        "schema": 1,
+        "command": "report",
+        "bench": bench.title,
+        "page": index.display().to_string(),
+        "summary": page.lead,
+        "files": outputs.iter().map(|o| o.path.display().to_string()).collect::<Vec<_>>(),
+        "notes": notes,
+    });
+    Ok(Answer {
+        words: words.finish(),
+        json,
+    })
 }

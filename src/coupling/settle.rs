@@ -143,6 +143,67 @@ fn separating_runs(data: &DrawData) -> Vec<String> {
 pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
     let mut text = Vec::new();
     let percent = format!("{:.0} %", 100.0 * level);
+    let apart = modes_by_verdict(answer);
+    if let Some((coupled, independent)) = &apart {
+        text.push(format!(
+            "Fan level and compressor are tied together in {}, but not in {}.",
+            listed(coupled),
+            listed(independent)
+        ));
+        text.extend(answer.per_mode.iter().filter_map(|m| {
+            let e = m.elasticity?;
+            Some(format!(
+                "In {}, for each 10 % more airflow the compressor side draws {:.1} % more ({percent} interval {:.1} to {:.1} %; all modes together keep that level).",
+                quoted(&m.mode),
+                10.0 * e.value,
+                10.0 * e.low,
+                10.0 * e.high
+            ))
+        }));
+        text.push(format!(
+            "Up to {:.0} % would be a fixed-speed compressor's own doing.",
+            10.0 * answer.allowance.up
+        ));
+    } else {
+        verdict_sentences(data, answer, &percent, &mut text);
+    }
+    match answer.fan_draw.source {
+        "bounded" if answer.fan_draw.limit_w == Some(0.0) => text.push("The blower has no part in this draw (its limit is stated as 0 W), so nothing was taken off.".to_owned()),
+        "bounded" => {
+            let limit = answer
+                .fan_draw
+                .limit_w
+                .map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
+            let mut line = format!(
+                "No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it."
+            );
+            if let Some(w) = answer.fan_draw.break_even_w {
+                line.push_str(&format!(
+                    " A blower of about {w:.0} W there would explain the data without any coupling."
+                ));
+            }
+            text.push(line);
+        }
+        _ if answer.elasticity.is_some() => text
+            .push("The blower's own draw, from the fan-only runs, was taken off first.".to_owned()),
+        _ => {}
+    }
+    if answer.modes_differ && apart.is_none() {
+        let list: Vec<String> = answer
+            .per_mode
+            .iter()
+            .filter_map(|m| {
+                m.elasticity
+                    .map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value))
+            })
+            .collect();
+        text.push(format!("The modes differ: {}.", list.join(", ")));
+    }
+    text
+}
+
+/// The verdict and its figures, where all modes share one.
+fn verdict_sentences(data: &DrawData, answer: &Coupling, percent: &str, text: &mut Vec<String>) {
     match (answer.verdict, &answer.elasticity) {
         (Verdict::Coupled, Some(e)) => {
             text.push("Fan level and compressor are tied together: raising the fan makes the compressor work harder, beyond what more air does to a compressor at fixed speed.".to_owned());
@@ -179,37 +240,34 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
             text.push("These runs cannot tell whether fan level and compressor are tied together: too few runs, or no airflow axis.".to_owned());
         }
     }
-    match answer.fan_draw.source {
-        "bounded" if answer.fan_draw.limit_w == Some(0.0) => text.push("The blower has no part in this draw (its limit is stated as 0 W), so nothing was taken off.".to_owned()),
-        "bounded" => {
-            let limit = answer
-                .fan_draw
-                .limit_w
-                .map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
-            let mut line = format!(
-                "No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it."
-            );
-            if let Some(w) = answer.fan_draw.break_even_w {
-                line.push_str(&format!(
-                    " A blower of about {w:.0} W there would explain the data without any coupling."
-                ));
-            }
-            text.push(line);
-        }
-        _ if answer.elasticity.is_some() => text
-            .push("The blower's own draw, from the fan-only runs, was taken off first.".to_owned()),
-        _ => {}
-    }
-    if answer.modes_differ {
-        let list: Vec<String> = answer
+}
+
+/// Modes shown to be coupled and modes shown to be independent, where there are both.
+fn modes_by_verdict(answer: &Coupling) -> Option<(Vec<&str>, Vec<&str>)> {
+    let with = |v: Verdict| -> Vec<&str> {
+        answer
             .per_mode
             .iter()
-            .filter_map(|m| {
-                m.elasticity
-                    .map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value))
-            })
-            .collect();
-        text.push(format!("The modes differ: {}.", list.join(", ")));
+            .filter(|m| m.verdict == v)
+            .map(|m| m.mode.as_str())
+            .collect()
+    };
+    let (coupled, independent) = (with(Verdict::Coupled), with(Verdict::Independent));
+    (!coupled.is_empty() && !independent.is_empty()).then_some((coupled, independent))
+}
+
+fn quoted(mode: &str) -> String {
+    format!("`{mode}`")
+}
+
+/// "`a`, `b` and `c`".
+fn listed(modes: &[&str]) -> String {
+    match modes {
+        [] => String::new(),
+        [one] => quoted(one),
+        [head @ .., last] => {
+            let head: Vec<String> = head.iter().map(|m| quoted(m)).collect();
+            format!("{} and {}", head.join(", "), quoted(last))
+        }
     }
-    text
 }

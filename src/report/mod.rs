@@ -5,6 +5,7 @@
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
+//! * [`writeup`]: the write-up of a bench, put together from all results.
 //! * [`write`]: files that appear whole or not at all.
 
 pub mod document;
@@ -15,3 +16,4 @@ pub mod markdown;
 pub mod tables;
 pub mod words;
 pub mod write;
+pub mod writeup;

@@ -1,0 +1,102 @@
+//! The write-up of a bench: which figures, tables and sentences, in which order. It says what the results say, never more.
+//!
+//! [`Results`] holds all that was computed; [`document`] turns it into a [`Document`]; [`files`] writes that in every format.
+
+mod figures;
+mod prose;
+mod sections;
+mod tables;
+
+use std::path::Path;
+
+use super::document::Document;
+use super::figure::{self, FigureError, Format, Size, Theme};
+use super::write::Output;
+use super::{html, markdown};
+use crate::bench::{Bench, Finding};
+use crate::coupling::Coupling;
+use crate::fit::candidates::DrawFit;
+use crate::fit::forms::CapacityKind;
+use crate::quantity::System;
+
+/// Everything that was computed of a bench.
+pub struct Results<'a> {
+    /// The bench.
+    pub bench: &'a Bench,
+    /// Whether it is the built-in demo.
+    pub demo: bool,
+    /// The draw's candidates.
+    pub draw: &'a DrawFit,
+    /// The capacity's candidates and what they are of, or why there are none.
+    pub capacity: Result<(CapacityKind, &'a DrawFit), String>,
+    /// The coupling.
+    pub coupling: &'a Coupling,
+    /// What `check` found.
+    pub findings: &'a [Finding],
+    /// Confidence level of the intervals.
+    pub level: f64,
+    /// Units for the reader.
+    pub system: System,
+}
+
+impl Results<'_> {
+    /// "95 %".
+    fn percent(&self) -> String {
+        format!("{:.0} %", 100.0 * self.level)
+    }
+}
+
+/// The write-up as plain content.
+pub fn document(results: &Results<'_>) -> Document {
+    Document {
+        title: results.bench.title.clone(),
+        lead: prose::lead(results),
+        sections: sections::all(results),
+        foot: prose::foot(results),
+    }
+}
+
+/// Every file of the write-up, under `folder`: `index.html`, `writeup.md`, `figures/` (page in light and dark, slide) and `tables/`.
+///
+/// # Errors
+/// [`FigureError`] where a figure cannot be drawn.
+pub fn files(document: &Document, folder: &Path) -> Result<Vec<Output>, FigureError> {
+    let (page, pictures) = rayon::join(
+        || html::page(document),
+        || {
+            let figures: Vec<&figure::Figure> = document.figures().collect();
+            figure::files(
+                &figures,
+                &[
+                    (Format::Svg(Size::PAGE, Theme::Light), ""),
+                    (Format::Png(Size::PAGE, Theme::Light), ""),
+                    (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
+                    (Format::Png(Size::SLIDE, Theme::Light), "-slide"),
+                ],
+            )
+        },
+    );
+    let mut files = vec![
+        Output {
+            path: folder.join("index.html"),
+            bytes: page?.into_bytes(),
+        },
+        Output {
+            path: folder.join("writeup.md"),
+            bytes: markdown::text(document, "figures").into_bytes(),
+        },
+    ];
+    for (name, bytes) in pictures? {
+        files.push(Output {
+            path: folder.join("figures").join(name),
+            bytes,
+        });
+    }
+    for (name, table) in tables::named(document) {
+        files.push(Output {
+            path: folder.join("tables").join(format!("{name}.csv")),
+            bytes: table.to_csv().into_bytes(),
+        });
+    }
+    Ok(files)
+}

@@ -1,0 +1,310 @@
+//! Sentences of the write-up. Each is made from a result and says no more than it.
+
+use super::Results;
+use super::tables::{level_name, name, tested};
+use crate::bench::{Channel, Kind, Severity};
+use crate::fit::forms::{At, CapacityKind};
+use crate::predict::{ambient_caution, predict, predict_capacity};
+use crate::quantity::Dimension;
+use crate::report::words::unit_sign;
+
+/// The answer in a few sentences.
+pub(super) fn lead(r: &Results<'_>) -> Vec<String> {
+    let mut text = Vec::new();
+    if r.demo {
+        text.push("This is the built-in demo. The unit, its runs and its maker's claims are invented; nothing here is a measurement.".to_owned());
+    }
+    text.push(draw_sentence(r));
+    text.extend(r.coupling.sentences.first().cloned());
+    text.extend(capacity_sentence(r));
+    let blocking = r
+        .findings
+        .iter()
+        .filter(|f| f.severity == Severity::Error)
+        .count();
+    let weak = r
+        .findings
+        .iter()
+        .filter(|f| f.severity == Severity::Warning)
+        .count();
+    if blocking + weak > 0 {
+        let n = blocking + weak;
+        text.push(if n == 1 {
+            "One finding about the bench's layout weakens these answers; it stands under Limitations.".to_owned()
+        } else {
+            format!("{n} findings about the bench's layout weaken these answers; they stand under Limitations.")
+        });
+    }
+    text
+}
+
+fn temperature(r: &Results<'_>, c: f64) -> String {
+    format!(
+        "{:.0} {}",
+        r.system.convert(Dimension::Temperature, c),
+        unit_sign(r.system.symbol(Dimension::Temperature))
+    )
+}
+
+fn draw_sentence(r: &Results<'_>) -> String {
+    let data = &r.draw.data;
+    let draws: Vec<_> = tested(data)
+        .into_iter()
+        .filter_map(|(m, l, _)| {
+            predict(
+                r.bench,
+                r.draw,
+                At::new(m, l, data.intake_ref, data.ambient_ref),
+                r.level,
+            )
+            .map(|p| (p, m, l))
+        })
+        .collect();
+    let least = draws
+        .iter()
+        .min_by(|a, b| a.0.draw_w.total_cmp(&b.0.draw_w));
+    let most = draws
+        .iter()
+        .max_by(|a, b| a.0.draw_w.total_cmp(&b.0.draw_w));
+    match (least, most) {
+        (Some(a), Some(b)) if draws.len() > 1 => format!(
+            "At {} intake the unit draws from {:.0} W ({}; {} interval of the long-run mean {:.0} to {:.0} W) to {:.0} W ({}; {:.0} to {:.0} W).",
+            temperature(r, data.intake_ref),
+            a.0.draw_w,
+            setting(r, a.1, a.2),
+            r.percent(),
+            a.0.mean_w.0,
+            a.0.mean_w.1,
+            b.0.draw_w,
+            setting(r, b.1, b.2),
+            b.0.mean_w.0,
+            b.0.mean_w.1
+        ),
+        (Some(a), _) => format!(
+            "At {} intake the unit draws {:.0} W ({} interval of the long-run mean {:.0} to {:.0} W).",
+            temperature(r, data.intake_ref),
+            a.0.draw_w,
+            r.percent(),
+            a.0.mean_w.0,
+            a.0.mean_w.1
+        ),
+        _ => String::new(),
+    }
+}
+
+fn setting(r: &Results<'_>, mode: usize, level: usize) -> String {
+    let (m, l) = (name(&r.draw.data, mode), level_name(&r.draw.data, level));
+    if m.is_empty() {
+        format!("fan {l}")
+    } else {
+        format!("{m}, fan {l}")
+    }
+}
+
+fn capacity_sentence(r: &Results<'_>) -> Option<String> {
+    let (kind, fit) = r.capacity.as_ref().ok()?;
+    let data = &fit.data;
+    let best = tested(data)
+        .into_iter()
+        .filter_map(|(m, l, _)| {
+            let at = At::new(m, l, data.intake_ref, data.ambient_ref);
+            let c = predict_capacity(r.bench, fit, at, r.level)?;
+            Some((c, predict(r.bench, r.draw, at, r.level)?, m, l))
+        })
+        .max_by(|a, b| a.0.capacity_w.total_cmp(&b.0.capacity_w))?;
+    let (c, p, m, l) = best;
+    let what = match kind {
+        CapacityKind::Total => "total",
+        CapacityKind::Sensible => "sensible",
+    };
+    let show = |w: f64| r.system.convert_capacity(w);
+    Some(format!(
+        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), an EER of {:.2} W/W.",
+        temperature(r, data.intake_ref),
+        show(c.capacity_w),
+        r.system.capacity_symbol(),
+        setting(r, m, l),
+        r.percent(),
+        show(c.mean_w.0),
+        show(c.mean_w.1),
+        c.capacity_w / p.draw_w
+    ))
+}
+
+/// What the bench is, as terms.
+pub(super) fn bench_terms(r: &Results<'_>) -> Vec<(String, String)> {
+    let bench = r.bench;
+    let data = &r.draw.data;
+    let runs = |k| bench.of_kind(k).count();
+    let mut terms = vec![("Unit".to_owned(), bench.unit.name.clone())];
+    if let Some(v) = bench.unit.supply_v {
+        terms.push(("Supply".to_owned(), format!("{v} V DC")));
+    }
+    terms.push((
+        "Runs".to_owned(),
+        format!(
+            "{} cooling, {} fan-only, {} standby",
+            runs(Kind::Cooling),
+            runs(Kind::FanOnly),
+            runs(Kind::Standby)
+        ),
+    ));
+    let modes: Vec<&str> = data
+        .modes
+        .iter()
+        .map(String::as_str)
+        .filter(|m| !m.is_empty())
+        .collect();
+    if !modes.is_empty() {
+        terms.push(("Modes".to_owned(), modes.join(", ")));
+    }
+    terms.push((
+        "Fan levels".to_owned(),
+        data.levels
+            .iter()
+            .map(|l| l.label.as_str())
+            .collect::<Vec<_>>()
+            .join(", "),
+    ));
+    let range = |c: Channel| {
+        let v: Vec<f64> = bench
+            .of_kind(Kind::Cooling)
+            .filter_map(|p| p.get(c))
+            .collect();
+        let low = v.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = v.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (!v.is_empty()).then_some((low, high))
+    };
+    for (channel, label) in [
+        (Channel::IntakeTemp, "Intake air"),
+        (Channel::AmbientTemp, "Ambient air"),
+    ] {
+        if let Some((low, high)) = range(channel) {
+            terms.push((
+                label.to_owned(),
+                format!("{} to {}", temperature(r, low), temperature(r, high)),
+            ));
+        }
+    }
+    terms.push((
+        "Air pressure".to_owned(),
+        format!(
+            "{:.0} hPa{}",
+            bench.pressure_pa / 100.0,
+            if bench.pressure_stated {
+                ""
+            } else {
+                " (assumed: sea level)"
+            }
+        ),
+    ));
+    for i in &bench.instruments {
+        let measures: Vec<String> = i
+            .measures
+            .iter()
+            .map(|c| c.name().replace('_', " "))
+            .collect();
+        terms.push((
+            i.name.clone(),
+            format!(
+                "{}; {}",
+                measures.join(", "),
+                if i.shared {
+                    "the same in every run"
+                } else {
+                    "another in each run"
+                }
+            ),
+        ));
+    }
+    terms
+}
+
+/// How it was done.
+pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
+    let data = &r.draw.data;
+    let best = r.draw.best();
+    let response = if data.blower.is_some() {
+        "the draw less the blower's own draw (from fan-only runs)"
+    } else {
+        "the draw"
+    };
+    let mut text = vec![
+        "The run is the unit of evidence: each run enters once, with its steady values, and repeated runs give the scatter.".to_owned(),
+        format!(
+            "The logarithm of {response} was fitted by weighted least squares in {} forms (setting, intake, ambient, humidity, temperature lift, kind of scatter, modes taken as the same). Forms are weighed by AICc; all within 12 of the best enter every figure by their weight, with odds of e to 1 in favour of forms that bend with the temperature lift. The most credible has {} runs, {} coefficients and {} degrees of freedom.",
+            r.draw.tried, best.fit.n, best.fit.p, best.fit.dof()
+        ),
+        format!(
+            "Intervals are at {}: a weighted mixture of Student's t distributions with the scatter between runs, the coefficients' uncertainty and the instruments' shared errors. Instrument limits are read as holding 95 % of readings (u = limit / 1.96); an error shared by all runs is added once, not averaged away (JCGM 100:2008). Beyond the tested intake the interval also holds an unseen bend and a control that clips at its top speed.",
+            r.percent()
+        ),
+        format!(
+            "Coupling: within each mode, ln(compressor-side draw) against ln(airflow), with intake, ambient and block taken out. The verdict is `coupled` when the whole interval lies beyond the allowance of {:+.2} (or below {:.2}), `independent` when it lies between, and `undecided` otherwise.",
+            r.coupling.allowance.up, r.coupling.allowance.down
+        ),
+    ];
+    match &r.capacity {
+        Ok((kind, fit)) => {
+            let what = match kind {
+                CapacityKind::Total => {
+                    "Total capacity is the dry-air mass flow times the enthalpy difference of intake and outlet (air-enthalpy method)"
+                }
+                CapacityKind::Sensible => {
+                    "Sensible capacity is the mass flow times the heat capacity of moist air times the temperature drop; the latent part is not known, for outlet humidity is missing"
+                }
+            };
+            text.push(format!("{what}, with moist-air properties after Hyland and Wexler (1983) as in the ASHRAE Handbook (2017), and each fan level's mean airflow, so that the noise of one flow reading does not stand on both axes. Its {} forms are weighed like the draw's.", fit.tried));
+        }
+        Err(why) => text.push(format!("No capacity is given: {why}")),
+    }
+    text
+}
+
+/// What the answers lean on.
+pub(super) fn limitations(r: &Results<'_>) -> Vec<String> {
+    let mut list: Vec<String> = r.findings.iter().map(|f| f.message.clone()).collect();
+    list.extend(ambient_caution(
+        &r.draw.data,
+        Some(r.draw.data.ambient_mean),
+        f64::INFINITY,
+    ));
+    list.dedup();
+    list
+}
+
+/// Cautions that fit the situation.
+pub(super) fn cautions(r: &Results<'_>) -> Vec<String> {
+    let mut list = Vec::new();
+    let currents: Vec<(f64, &str)> = r
+        .bench
+        .points
+        .iter()
+        .filter_map(|p| Some((p.get(Channel::Current)?, p.run.as_str())))
+        .collect();
+    let most = currents.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+    list.push(match most {
+        Some((a, run)) => format!("The supply carried up to {a:.1} A (run {run}); starting currents are higher than any steady reading. Fuse at the battery, within its and the cable's rating, and keep to the battery maker's current and temperature limits."),
+        None => "Fuse at the battery, within its and the cable's rating, and keep to the battery maker's current and temperature limits.".to_owned(),
+    });
+    list.push("Never leave a heater in a duct unattended. Keep hands and leads clear of blades. Do not open the refrigerant circuit.".to_owned());
+    list.push("These figures are measurements on one unit, not an approval. Local codes and licensed practice decide on wiring, refrigerant and installation in vehicles and boats.".to_owned());
+    list
+}
+
+/// What made the page.
+pub(super) fn foot(r: &Results<'_>) -> Vec<String> {
+    let mut text = vec![format!(
+        "Made by steadydraw {} from {}.",
+        env!("CARGO_PKG_VERSION"),
+        if r.demo {
+            "its built-in demo bench"
+        } else {
+            r.bench.points_file.as_str()
+        }
+    )];
+    if r.demo {
+        text.push("All data of this page is invented.".to_owned());
+    }
+    text
+}

@@ -1,0 +1,119 @@
+//! The write-up's sections, in the order of the questions that a reader asks.
+
+use super::{Results, figures, prose, tables};
+use crate::report::document::{Block, Section};
+use crate::report::figure::Figure;
+
+/// All sections.
+pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
+    let mut sections = vec![draw(r), coupling(r)];
+    sections.extend(capacity(r));
+    sections.extend([warmer(r), limitations(r), method(r), cautions(r), runs(r)]);
+    sections
+}
+
+fn figure(f: Figure) -> Block {
+    Block::Figure(Box::new(f))
+}
+
+fn draw(r: &Results<'_>) -> Section {
+    let mut section = Section::new("What it draws")
+        .with(figure(figures::draw_by_fan(r)))
+        .with(Block::Table(tables::common_conditions(r)))
+        .with(figure(figures::draw_by_intake(r)))
+        .with(Block::Heading("Equations to paste".to_owned()))
+        .with(Block::Text("The most credible curve; temperatures in degC, airflow in m3/h, draw in W. Intervals and predictions weigh all credible curves, so they differ a little from this one.".to_owned()));
+    for e in r
+        .draw
+        .best()
+        .form
+        .equations(&r.draw.data, &r.draw.best().fit.coef)
+    {
+        let place = if e.modes.is_empty() {
+            format!("fan {}", e.fan)
+        } else {
+            format!("{}, fan {}", e.modes, e.fan)
+        };
+        section = section.with(Block::Code(format!("# {place}\n{}", e.text)));
+    }
+    section.with(Block::Table(tables::candidates(r)))
+}
+
+fn coupling(r: &Results<'_>) -> Section {
+    let c = r.coupling;
+    let mut section = Section::new("Are fan level and compressor tied together?");
+    for (i, sentence) in c.sentences.iter().enumerate() {
+        section = section.with(if i == 0 {
+            Block::Finding(sentence.clone())
+        } else {
+            Block::Text(sentence.clone())
+        });
+    }
+    for f in [figures::elasticity(r), figures::compressor_by_airflow(r)]
+        .into_iter()
+        .flatten()
+    {
+        section = section.with(figure(f));
+    }
+    section = section.with(Block::Table(tables::elasticities(r)));
+    let lines: Vec<String> = c
+        .evidence
+        .iter()
+        .map(|e| {
+            let p = e.p_value.map_or(String::new(), |p| {
+                if p < 1e-4 {
+                    " (p less than 0.0001)".to_owned()
+                } else {
+                    format!(" (p = {p:.4})")
+                }
+            });
+            format!("{}{p}", e.detail)
+        })
+        .collect();
+    section = section
+        .with(Block::Heading("Lines of evidence".to_owned()))
+        .with(Block::List(lines));
+    if !c.would_settle.is_empty() {
+        section = section
+            .with(Block::Heading("What would settle it".to_owned()))
+            .with(Block::List(c.would_settle.clone()));
+    }
+    section
+}
+
+fn capacity(r: &Results<'_>) -> Option<Section> {
+    let f = figures::capacity_by_intake(r)?;
+    Some(Section::new("What it delivers").with(figure(f)))
+}
+
+fn warmer(r: &Results<'_>) -> Section {
+    Section::new("On warmer days").with(Block::Table(tables::warmer(r)))
+}
+
+fn limitations(r: &Results<'_>) -> Section {
+    let list = prose::limitations(r);
+    let section = Section::new("Limitations");
+    if list.is_empty() {
+        section.with(Block::Text(
+            "Nothing was found that weakens these answers beyond their intervals.".to_owned(),
+        ))
+    } else {
+        section.with(Block::List(list))
+    }
+}
+
+fn method(r: &Results<'_>) -> Section {
+    let mut section = Section::new("How it was done").with(Block::Terms(prose::bench_terms(r)));
+    for paragraph in prose::methods(r) {
+        section = section.with(Block::Text(paragraph));
+    }
+    section
+}
+
+fn cautions(r: &Results<'_>) -> Section {
+    Section::new("Cautions").with(Block::Caution(prose::cautions(r)))
+}
+
+fn runs(r: &Results<'_>) -> Section {
+    Section::new("The runs").with(Block::Table(tables::runs(r)))
+}
