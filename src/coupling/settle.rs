@@ -93,7 +93,7 @@ fn second_levels(data: &DrawData) -> Vec<String> {
                 .rev()
                 .find(|l| *l != own && data.tested.iter().any(|t| t.get(*l).is_some_and(|n| *n > 0)))?;
             Some(format!(
-                "Mode `{}` at fan {} too, twice: it was run at fan {} only, so nothing separates the two in it.",
+                "Mode “{}” at fan {} too, twice: it was run at fan {} only, so nothing separates the two in it.",
                 data.modes.get(m)?,
                 data.levels.get(other)?.label,
                 data.levels.get(own)?.label
@@ -128,7 +128,7 @@ fn separating_runs(data: &DrawData) -> Vec<String> {
             });
         if let Some((_, level)) = other {
             runs.push(format!(
-                "Mode `{mode}` at fan {} and about {intake}, twice.",
+                "Mode “{mode}” at fan {} and about {intake}, twice.",
                 level.label
             ));
         }
@@ -153,7 +153,7 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
         text.extend(answer.per_mode.iter().filter_map(|m| {
             let e = m.elasticity?;
             Some(format!(
-                "In {}, for each 10 % more airflow the compressor side draws {:.1} % more ({percent} interval {:.1} to {:.1} %; all modes together keep that level).",
+                "In {}, each 10 % more airflow changes the compressor side's draw by {:+.1} % ({percent} interval {:+.1} to {:+.1} %; all modes together keep that level).",
                 quoted(&m.mode),
                 10.0 * e.value,
                 10.0 * e.low,
@@ -161,7 +161,7 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
             ))
         }));
         text.push(format!(
-            "Up to {:.0} % would be a fixed-speed compressor's own doing.",
+            "Up to {:+.0} % would be a fixed-speed compressor's own doing.",
             10.0 * answer.allowance.up
         ));
     } else {
@@ -194,7 +194,7 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
             .iter()
             .filter_map(|m| {
                 m.elasticity
-                    .map(|e| format!("`{}` {} ({:.2})", m.mode, m.verdict.name(), e.value))
+                    .map(|e| format!("{} {} ({:.2})", quoted(&m.mode), m.verdict.name(), e.value))
             })
             .collect();
         text.push(format!("The modes differ: {}.", list.join(", ")));
@@ -208,14 +208,14 @@ fn verdict_sentences(data: &DrawData, answer: &Coupling, percent: &str, text: &m
         (Verdict::Coupled, Some(e)) => {
             text.push("Fan level and compressor are tied together: raising the fan makes the compressor work harder, beyond what more air does to a compressor at fixed speed.".to_owned());
             text.push(format!(
-                "For each 10 % more airflow the compressor side draws about {:.1} % more ({percent} interval {:.1} to {:.1} %); up to {:.0} % would be a fixed-speed compressor's own doing.",
+                "Each 10 % more airflow changes the compressor side's draw by {:+.1} % ({percent} interval {:+.1} to {:+.1} %); up to {:+.0} % would be a fixed-speed compressor's own doing.",
                 10.0 * e.value, 10.0 * e.low, 10.0 * e.high, 10.0 * answer.allowance.up
             ));
         }
         (Verdict::Independent, Some(e)) => {
             text.push("Fan level and compressor are independent: what the compressor side draws hardly moves with the fan level.".to_owned());
             text.push(format!(
-                "For each 10 % more airflow the compressor side draws {:.1} % more ({percent} interval {:.1} to {:.1} %), all within what a fixed-speed compressor does by itself.",
+                "Each 10 % more airflow changes the compressor side's draw by {:+.1} % ({percent} interval {:+.1} to {:+.1} %), all within what a fixed-speed compressor does by itself.",
                 10.0 * e.value, 10.0 * e.low, 10.0 * e.high
             ));
         }
@@ -225,7 +225,7 @@ fn verdict_sentences(data: &DrawData, answer: &Coupling, percent: &str, text: &m
                     .to_owned(),
             );
             text.push(format!(
-                "For each 10 % more airflow the compressor side draws between {:.1} % and {:.1} % more; the {percent} interval reaches across the allowance of {:.0} %.",
+                "Each 10 % more airflow changes the compressor side's draw by something between {:+.1} % and {:+.1} % ({percent} interval), which reaches across the allowance of {:+.0} %.",
                 10.0 * e.low, 10.0 * e.high, 10.0 * answer.allowance.up
             ));
         }
@@ -257,7 +257,7 @@ fn modes_by_verdict(answer: &Coupling) -> Option<(Vec<&str>, Vec<&str>)> {
 }
 
 fn quoted(mode: &str) -> String {
-    format!("`{mode}`")
+    format!("“{mode}”")
 }
 
 /// "`a`, `b` and `c`".

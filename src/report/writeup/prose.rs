@@ -240,7 +240,7 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
             r.percent()
         ),
         format!(
-            "Coupling: within each mode, ln(compressor-side draw) against ln(airflow), with intake, ambient and block taken out. The verdict is `coupled` when the whole interval lies beyond the allowance of {:+.2} (or below {:.2}), `independent` when it lies between, and `undecided` otherwise.",
+            "Coupling: within each mode, ln(compressor-side draw) against ln(airflow), with intake, ambient and block taken out. The verdict is “coupled” when the whole interval lies beyond the allowance of {:+.2} (or below {:.2}), “independent” when it lies between, and “undecided” otherwise.",
             r.coupling.allowance.up, r.coupling.allowance.down
         ),
     ];

@@ -23,19 +23,18 @@ fn draw(r: &Results<'_>) -> Section {
         .with(figure(figures::draw_by_intake(r)))
         .with(Block::Heading("Equations to paste".to_owned()))
         .with(Block::Text("The most credible curve; temperatures in degC, airflow in m3/h, draw in W. Intervals and predictions weigh all credible curves, so they differ a little from this one.".to_owned()));
-    for e in r
+    let equations: Vec<String> = r
         .draw
         .best()
         .form
         .equations(&r.draw.data, &r.draw.best().fit.coef)
-    {
-        let place = if e.modes.is_empty() {
-            format!("fan {}", e.fan)
-        } else {
-            format!("{}, fan {}", e.modes, e.fan)
-        };
-        section = section.with(Block::Code(format!("# {place}\n{}", e.text)));
-    }
+        .into_iter()
+        .map(|e| match e.modes.as_str() {
+            "" => format!("# fan {}\n{}", e.fan, e.text),
+            modes => format!("# {modes}, fan {}\n{}", e.fan, e.text),
+        })
+        .collect();
+    section = section.with(Block::Code(equations.join("\n")));
     section.with(Block::Table(tables::candidates(r)))
 }
 

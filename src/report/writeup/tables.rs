@@ -82,7 +82,7 @@ pub(super) fn common_conditions(r: &Results<'_>) -> Table {
 }
 
 fn note(r: &Results<'_>) -> String {
-    let mut text = "Adjusted to the same conditions by the fitted curves, so that settings can be compared. `mean` holds the long-run mean, `further run` the draw of one more run as a perfect meter would read it.".to_owned();
+    let mut text = "Adjusted to the same conditions by the fitted curves, so that settings can be compared. “mean” holds the long-run mean, “further run” the draw of one more run as a perfect meter would read it.".to_owned();
     if let Ok((kind, _)) = &r.capacity {
         match kind {
             CapacityKind::Sensible => text.push_str(
@@ -186,12 +186,12 @@ pub(super) fn candidates(r: &Results<'_>) -> Table {
             Column::text("form"),
             Column::number("weight", "%"),
             Column::number("AICc", ""),
-            Column::number("error of a run predicted without itself", "W"),
-            Column::number("degrees of freedom", ""),
+            Column::number("leave-one-out error", "W"),
+            Column::number("d.o.f.", ""),
         ],
     )
     .with_note(format!(
-        "{} forms were tried; {} stayed credible and all of those enter every prediction.",
+        "{} forms were tried; {} stayed credible and all of those enter every prediction. Leave-one-out error: root mean square miss of a run predicted without itself. d.o.f.: degrees of freedom.",
         r.draw.tried,
         r.draw.candidates.len()
     ));
