@@ -12,7 +12,8 @@ use resvg::tiny_skia::Pixmap;
 use resvg::usvg::roxmltree;
 use steadydraw::report::document::{Block, Document, Section};
 use steadydraw::report::figure::{
-    Along, Axis, Figure, FigureError, Format, Layer, Lettering, Look, Panel, Size, Theme, files,
+    Along, Axis, Figure, FigureError, Format, Layer, Lettering, Look, Misplaced, Panel, Scale,
+    Size, Theme, files,
 };
 use steadydraw::report::tables::{Cell, Column, Table};
 use steadydraw::report::{html, markdown};
@@ -338,14 +339,21 @@ fn what_cannot_be_drawn_is_refused_by_name() {
         assert!(
             matches!(
                 draw(points(vec![(1.0, 2.0), (value, 3.0)])),
-                FigureError::NotFinite { panel: 1, .. }
+                FigureError::Value {
+                    panel: 1,
+                    why: Misplaced::NotFinite,
+                    ..
+                }
             ),
             "{value}"
         );
         assert!(
             matches!(
                 draw(points(vec![(1.0, value)])),
-                FigureError::NotFinite { .. }
+                FigureError::Value {
+                    why: Misplaced::NotFinite,
+                    ..
+                }
             ),
             "{value}"
         );
@@ -361,6 +369,17 @@ fn what_cannot_be_drawn_is_refused_by_name() {
         }),
         FigureError::Empty { .. }
     ));
+    let named = Figure {
+        y: Axis::names("y", ["a", "b"]),
+        ..points(vec![(1.0, 2.0)])
+    };
+    assert!(matches!(
+        draw(named),
+        FigureError::Value {
+            why: Misplaced::Unnamed { names: 2 },
+            ..
+        }
+    ));
     let rule = Layer::Rule {
         along: Along::X,
         at: 1.0,
@@ -371,7 +390,13 @@ fn what_cannot_be_drawn_is_refused_by_name() {
         x: Axis::new("x", "").logarithmic(),
         ..points(vec![(0.0, 1.0)])
     };
-    assert!(matches!(draw(logarithmic), FigureError::NotPositive { .. }));
+    assert!(matches!(
+        draw(logarithmic),
+        FigureError::Value {
+            why: Misplaced::NotPositive,
+            ..
+        }
+    ));
     for (low, high) in [(1.0, 1.0), (f64::NAN, 1.0), (0.0, f64::INFINITY)] {
         let fixed = Figure {
             x: Axis::new("x", "").reaching(low, high),
@@ -408,6 +433,176 @@ fn extreme_but_sound_values_are_drawn() {
         assert!(!svg.contains("NaN") && svg.contains("<circle"), "{at:?}");
         assert!(boxes(&svg).len() >= 4, "{at:?} has marks on both axes");
     }
+}
+
+/// A repeatable stand-in for chance.
+struct Draws(u64);
+
+impl Draws {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        ((self.0 >> 33) as usize) % n
+    }
+
+    fn words(&mut self, most: usize) -> String {
+        let count = self.below(most + 1);
+        let word = |draws: &mut Self| {
+            "fandrawintakemodecapacityWärme-β°×"
+                .chars()
+                .cycle()
+                .skip(draws.below(20))
+                .take(1 + draws.below(14))
+                .collect::<String>()
+        };
+        (0..count).map(|_| word(self)).collect::<Vec<_>>().join(" ")
+    }
+
+    fn axis(&mut self) -> Axis {
+        let axis = Axis::new(self.words(3), ["degC", "W", "", "m3/h"][self.below(4)]);
+        match self.below(6) {
+            0 => axis.logarithmic(),
+            1 => axis.from_zero(),
+            2 => Axis::names(
+                self.words(2),
+                (0..1 + self.below(7))
+                    .map(|_| self.words(4))
+                    .collect::<Vec<_>>(),
+            ),
+            3 => axis.shown_as("degF", 1.8, 32.0),
+            4 => axis.clock(),
+            _ => axis,
+        }
+    }
+
+    fn figure(&mut self) -> Figure {
+        let size = 10_f64.powi(self.below(9) as i32 - 4);
+        let (x, y) = (self.axis(), self.axis());
+        let on = |axis: &Axis, value: usize| match &axis.scale {
+            Scale::Names(names) => (value % names.len()) as f64,
+            _ => size * (1 + value) as f64,
+        };
+        let panel = |draws: &mut Self| {
+            let mut layers = Vec::new();
+            for n in 0..1 + draws.below(9) {
+                let mut place = || (on(&x, draws.below(400)), on(&y, draws.below(400)));
+                let at: Vec<(f64, f64)> = (0..7).map(|_| place()).collect();
+                let (across, up) = place();
+                let label = draws.words(6);
+                layers.push(match draws.below(6) {
+                    0 => Layer::Points {
+                        at,
+                        look: Look::series(n),
+                        label,
+                    },
+                    1 => Layer::Rule {
+                        along: Along::X,
+                        at: across,
+                        label,
+                    },
+                    2 => Layer::Region {
+                        along: Along::Y,
+                        from: f64::NEG_INFINITY,
+                        to: up,
+                        label,
+                    },
+                    3 => Layer::Remark {
+                        at: (across, up),
+                        label,
+                    },
+                    _ => Layer::Curve {
+                        through: at,
+                        look: Look::series(n),
+                        label,
+                    },
+                });
+            }
+            layers.push(Layer::Points {
+                at: vec![(on(&x, 0), on(&y, 0))],
+                look: Look::ink(),
+                label: String::new(),
+            });
+            Panel {
+                title: draws.words(4),
+                layers,
+            }
+        };
+        let panels = (0..1 + self.below(5)).map(|_| panel(self)).collect();
+        Figure {
+            name: "drawn".into(),
+            title: self.words(20),
+            claim: self.words(30),
+            x,
+            y,
+            panels,
+            note: self.words(30),
+            alt: String::new(),
+        }
+    }
+}
+
+#[test]
+fn whatever_is_asked_for_is_drawn_legibly_or_refused() {
+    let mut draws = Draws(7);
+    let mut drawn = 0;
+    for round in 0..400 {
+        let figure = draws.figure();
+        let (size_name, size) = SIZES[round % 3];
+        let svg = match figure.to_svg(size, Theme::Light, Lettering::Text, "") {
+            Ok(svg) => svg,
+            Err(FigureError::NoRoom { .. }) => continue,
+            Err(other) => panic!("round {round}: {other}"),
+        };
+        drawn += 1;
+        assert!(
+            !svg.contains("NaN") && !svg.contains("inf\""),
+            "round {round}"
+        );
+        // No label inside a panel is left out, however crowded it is.
+        let labelled = |layer: &&Layer| match layer {
+            Layer::Rule { label, .. }
+            | Layer::Region { label, .. }
+            | Layer::Remark { label, .. } => !label.is_empty(),
+            _ => false,
+        };
+        let labels = figure
+            .panels
+            .iter()
+            .flat_map(|panel| &panel.layers)
+            .filter(labelled)
+            .count();
+        let rimmed = svg
+            .lines()
+            .filter(|line| line.contains("paint-order"))
+            .count();
+        assert!(
+            rimmed >= labels,
+            "round {round}: {rimmed} lines for {labels} labels"
+        );
+        // Such labels have a rim, since they may have to lie on something. All other text stands alone.
+        let outside: String = svg
+            .lines()
+            .filter(|line| !line.contains("paint-order"))
+            .collect::<Vec<_>>()
+            .join("\n");
+        let lines = boxes(&outside);
+        for (i, (says, a)) in lines.iter().enumerate() {
+            assert!(
+                a[0] >= 0.0 && a[2] <= f64::from(size.width) * 10.0,
+                "round {round}, {size_name}: “{says}” leaves the figure: {a:?}"
+            );
+            for (other, b) in &lines[..i] {
+                let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+                assert!(
+                    apart,
+                    "round {round}, {size_name}: “{says}” lies on “{other}”"
+                );
+            }
+        }
+    }
+    assert!(drawn > 300, "only {drawn} were drawn");
 }
 
 /// A document of every kind of block.

@@ -1,7 +1,7 @@
 //! Refuses what cannot be drawn, converts values to what the reader sees, and settles the ranges of the axes.
 
 use super::ticks::{Ticks, ticks};
-use super::{Along, Axis, Figure, FigureError, Interval, Layer, Reach, Scale};
+use super::{Along, Axis, Figure, FigureError, Interval, Layer, Misplaced, Reach, Scale};
 
 /// An axis ready to draw: its ends on the drawn scale.
 #[derive(Debug, Clone, PartialEq)]
@@ -117,6 +117,21 @@ impl Layer {
     }
 }
 
+/// Why a value as shown has no place on an axis, if so.
+fn misplaced(axis: &Axis, shown: f64) -> Option<Misplaced> {
+    // Beyond this a difference or a logarithm could overflow.
+    if !shown.is_finite() || shown.abs() > 1e150 {
+        return Some(Misplaced::NotFinite);
+    }
+    match &axis.scale {
+        Scale::Log if shown <= 1e-150 => Some(Misplaced::NotPositive),
+        Scale::Names(names) if !(-0.5..=names.len() as f64 - 0.5).contains(&shown) => {
+            Some(Misplaced::Unnamed { names: names.len() })
+        }
+        _ => None,
+    }
+}
+
 /// Checks every value of a figure.
 pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
     let empty = |what| FigureError::Empty {
@@ -133,30 +148,14 @@ pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
                 let axis = figure.axis(along);
                 for value in layer.values(along) {
                     let shown = value * axis.conversion.0 + axis.conversion.1;
-                    let (figure, panel, layer, label, value) = (
-                        figure.name.clone(),
-                        i + 1,
-                        layer.kind(),
-                        layer.label().to_owned(),
-                        shown.to_string(),
-                    );
-                    // Beyond this a difference or a logarithm could overflow.
-                    if !shown.is_finite() || shown.abs() > 1e150 {
-                        return Err(FigureError::NotFinite {
-                            figure,
-                            panel,
-                            layer,
-                            label,
-                            value,
-                        });
-                    }
-                    if axis.scale == Scale::Log && shown <= 1e-150 {
-                        return Err(FigureError::NotPositive {
-                            figure,
-                            panel,
-                            layer,
-                            label,
-                            value,
+                    if let Some(why) = misplaced(axis, shown) {
+                        return Err(FigureError::Value {
+                            figure: figure.name.clone(),
+                            panel: i + 1,
+                            layer: layer.kind(),
+                            label: layer.label().to_owned(),
+                            value: shown.to_string(),
+                            why,
                         });
                     }
                 }

@@ -73,6 +73,8 @@ pub(super) fn ticks(scale: &Scale, low: f64, high: f64, wanted: f64) -> Ticks {
     match scale {
         Scale::Linear => linear(low, high, wanted),
         Scale::Log => logarithmic(low, high, wanted),
+        // Over several days a time of day says nothing; hours do.
+        Scale::Clock if high - low > 48.0 => linear(low, high, wanted),
         Scale::Clock => clock(low, high, wanted),
         Scale::Names(names) => Ticks {
             ticks: names
@@ -125,7 +127,7 @@ fn clock(low: f64, high: f64, wanted: f64) -> Ticks {
     let step = STEPS
         .into_iter()
         .find(|step| (high - low) / step <= wanted.max(1.0))
-        .unwrap_or_else(|| 24.0 * nice_step((high - low) / 24.0, wanted).max(1.0));
+        .unwrap_or(24.0);
     let says = |hours: f64| {
         let minutes = (hours * 60.0).round();
         // Midnight is 24:00 at the end of a day and 00:00 inside a night.
@@ -165,6 +167,16 @@ fn logarithmic(low: f64, high: f64, wanted: f64) -> Ticks {
         for tick in &mut even.ticks {
             tick.at = tick.at.log10();
         }
+        // Even steps draw together upwards on this scale: those too near the last are left out.
+        let nearest = 0.7 * (high - low) / wanted.max(1.0);
+        let mut last = f64::NEG_INFINITY;
+        even.ticks.retain(|tick| {
+            let kept = tick.at - last >= nearest;
+            if kept {
+                last = tick.at;
+            }
+            kept
+        });
         return Ticks { step: None, ..even };
     }
     let decades = high - low;
