@@ -134,6 +134,21 @@ pub(super) fn fit(text: &str, width: f64, size: f64, weight: Weight, most: usize
     lines
 }
 
+/// As [`fit`], with lines of about one length, so that the last is no single word.
+fn balanced(text: &str, width: f64, size: f64, weight: Weight, most: usize) -> Vec<String> {
+    let mut best = fit(text, width, size, weight, most);
+    if best.len() > 1 && best.len() < most {
+        for share in (60..100).rev() {
+            let narrower = fit(text, width * f64::from(share) / 100.0, size, weight, most);
+            if narrower.len() > best.len() {
+                break;
+            }
+            best = narrower;
+        }
+    }
+    best
+}
+
 /// The widest of some lines.
 pub(super) fn widest<'t>(
     lines: impl IntoIterator<Item = &'t String>,
@@ -226,14 +241,8 @@ impl<'a> Plan<'a> {
         role: Role,
         most: usize,
     ) {
-        let lines = fit(
-            says,
-            self.width - 2.0 * self.margin,
-            size * self.k,
-            weight,
-            most,
-        );
-        for line in lines {
+        let width = self.width - 2.0 * self.margin;
+        for line in balanced(says, width, size * self.k, weight, most) {
             let (x, y) = (self.margin, self.y + size * self.k);
             self.text(x, y, line, size, role).weight = weight;
             self.y += leading * size * self.k;
