@@ -46,13 +46,26 @@ fn check(set: &Set, fit: &LinearFit, estimates: f64, errors: f64) {
     }
     assert_eq!(fit.dof(), set.residual_df);
     let total = fit.total_ss(TotalAbout::Zero);
+    let found = digits(fit.rss, set.residual_ss.unwrap(), total);
     assert!(
-        digits(fit.rss, set.residual_ss, total) >= errors,
-        "{} rss {}",
+        found >= errors,
+        "{} residual sum: {found:.1} digits, {}",
         set.name,
         fit.rss
     );
-    let (r_squared, about_mean) = set.r_squared.unwrap();
+    let found = digits(
+        fit.residual_sd().unwrap(),
+        set.residual_sd.unwrap(),
+        total.sqrt(),
+    );
+    assert!(
+        found >= errors,
+        "{} residual sd: {found:.1} digits",
+        set.name
+    );
+    let Some((r_squared, about_mean)) = set.r_squared else {
+        return;
+    };
     let about = if about_mean {
         TotalAbout::Mean
     } else {
@@ -77,7 +90,7 @@ fn check(set: &Set, fit: &LinearFit, estimates: f64, errors: f64) {
 #[test]
 fn in_double_precision_every_set_reaches_nine_digits() {
     let sets = sets::all(true);
-    assert_eq!(sets.len(), 6);
+    assert_eq!(sets.len(), 11);
     for set in &sets {
         let curve = curve(set);
         let (data, rows, p) = (
@@ -94,7 +107,13 @@ fn in_double_precision_every_set_reaches_nine_digits() {
             .collect();
         let fit =
             least_squares(&DMatrix::from_vec(rows, p, columns), set.column("y"), None).unwrap();
-        check(set, &fit, 9.0, 8.0);
+        // Powers up to the tenth, rounded to double precision, keep no more of Filip.
+        let (estimates, errors) = if set.name == "Filip" {
+            (7.0, 7.0)
+        } else {
+            (9.0, 8.0)
+        };
+        check(set, &fit, estimates, errors);
     }
 }
 

@@ -57,14 +57,17 @@ fn worst(set: &Set, fit: &NonlinearFit) -> (f64, f64) {
     let se = fit.std_errors();
     let least = |digits: &mut dyn Iterator<Item = f64>| digits.fold(16.0, f64::min);
     let values = &mut (0..fit.p).map(|j| digits(fit.params[j], set.certified[j].1, 1.0));
-    let errors = &mut (0..fit.p).map(|j| digits(se[j].unwrap_or(0.0), set.certified[j].2, 1.0));
+    let certified = |j: &usize| set.certified[*j].2.is_finite();
+    let errors = &mut (0..fit.p)
+        .filter(certified)
+        .map(|j| digits(se[j].unwrap_or(0.0), set.certified[j].2, 1.0));
     (least(values), least(errors))
 }
 
 #[test]
 fn every_set_reaches_nine_digits_from_both_starts() {
     let sets = sets_in_order();
-    assert_eq!(sets.len(), 14);
+    assert_eq!(sets.len(), 21);
     for set in &sets {
         let (problem, linear) = problem(set);
         assert_eq!(set.starts.len(), 2);
@@ -81,11 +84,10 @@ fn every_set_reaches_nine_digits_from_both_starts() {
                 values >= 9.0 && errors >= 9.0,
                 "{values:.1} {errors:.1} {case}"
             );
-            assert!(digits(fit.rss, set.residual_ss, 1.0) >= 9.0, "{case}");
-            assert!(
-                digits(fit.residual_sd().unwrap(), set.residual_sd, 1.0) >= 9.0,
-                "{case}"
-            );
+            if let (Some(rss), Some(sd)) = (set.residual_ss, set.residual_sd) {
+                assert!(digits(fit.rss, rss, 1.0) >= 9.0, "{case}");
+                assert!(digits(fit.residual_sd().unwrap(), sd, 1.0) >= 9.0, "{case}");
+            }
             assert_eq!(fit.dof(), set.residual_df);
         }
     }
@@ -118,8 +120,13 @@ fn a_single_search_reaches_six_digits_or_does_not_call_itself_converged() {
             }
         }
     }
-    // Known: with a first step this long the curve is flat where the search lands, and it says so.
-    assert_eq!(failed, [("BoxBOD".to_owned(), 1, 100.0)]);
+    // Known: far too long a first step lands BoxBOD, far too short a one leads MGH10, at a
+    // place where its curve is flat; both say so.
+    let known = [
+        ("BoxBOD".to_owned(), 1, 100.0),
+        ("MGH10".to_owned(), 1, 0.01),
+    ];
+    assert_eq!(failed, known);
 }
 
 /// A bound just short of the certified value must be reached, and the others be where they are at their best with that
@@ -159,7 +166,8 @@ fn a_bound_in_the_way_is_kept_and_the_rest_is_at_its_best() {
             assert!(bounded.params[j] == bound && bounded.at_bound[j], "{case}");
             assert_eq!(bounded.std_errors()[j], None);
             assert!(
-                digits(bounded.rss, held.rss, 1.0) >= 9.0 && bounded.rss > set.residual_ss,
+                digits(bounded.rss, held.rss, 1.0) >= 9.0
+                    && bounded.rss > set.residual_ss.unwrap_or(0.0),
                 "{case}"
             );
             for k in 0..p {

@@ -208,6 +208,7 @@ fn points(given: &[(String, f64)]) -> Vec<BTreeMap<String, f64>> {
 }
 
 fn refused(error: CurveError, curve: &Curve, columns: &[String], lines: &[usize]) -> CliError {
+    let line = |row: usize| lines.get(row).copied().unwrap_or_default();
     match error {
         CurveError::NoStart { ref names } => CliError::Misuse(format!(
             "{error}: --start {}=…, or --range {}=LOW..HIGH (columns are {}; every other name is a parameter)",
@@ -221,7 +222,17 @@ fn refused(error: CurveError, curve: &Curve, columns: &[String], lines: &[usize]
         CurveError::LeftNotFinite { row } => CliError::NoAnswer(format!(
             "{} has no finite value in line {} of the file",
             curve.left_text(),
-            lines.get(row).copied().unwrap_or_default()
+            line(row)
+        )),
+        CurveError::RightNotFinite { row, at_start } => CliError::NoAnswer(format!(
+            "{} has no finite value in line {} of the file{}",
+            curve.right_text(),
+            line(row),
+            if at_start {
+                " at the start: choose another --start"
+            } else {
+                ""
+            }
         )),
         other => CliError::NoAnswer(other.to_string()),
     }

@@ -156,6 +156,14 @@ pub enum CurveError {
         /// The row, from 0.
         row: usize,
     },
+    /// The right side has no finite value in a row, whatever the parameters (linear) or at the start (nonlinear).
+    #[error("the right side has no finite value in row {} of the data{}", .row + 1, if *.at_start { " at the start: choose another start" } else { "" })]
+    RightNotFinite {
+        /// The row, from 0.
+        row: usize,
+        /// Whether another start may help.
+        at_start: bool,
+    },
     /// Parameters that cannot be told apart.
     #[error("the data cannot tell apart {}: they have the same effect on every row (or none). Leave one of them out, or vary what would tell them apart", .groups.iter().map(|g| g.join(", ")).collect::<Vec<_>>().join("; and "))]
     Dependent {
@@ -218,7 +226,13 @@ pub fn fit_curve(curve: &Curve, request: &CurveRequest) -> Result<CurveFit, Curv
         return Err(CurveError::LeftNotFinite { row: kept[row] });
     }
     let data = Rows { observed, ..data };
-    let solved = solve::solve(curve, request, &data)?;
+    let solved = solve::solve(curve, request, &data).map_err(|error| match error {
+        CurveError::RightNotFinite { row, at_start } => CurveError::RightNotFinite {
+            row: kept.get(row).copied().unwrap_or(row),
+            at_start,
+        },
+        other => other,
+    })?;
     let mut fit = summary::summarise(curve, request, &solved, data);
     if kept.len() < rows {
         let left_out = rows - kept.len();

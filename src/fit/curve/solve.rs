@@ -71,6 +71,14 @@ fn named(curve: &Curve, error: FitError) -> CurveError {
             what: "the range",
             why: "both its ends must be finite",
         },
+        FitError::NotFinite { row, .. } => CurveError::RightNotFinite {
+            row,
+            at_start: false,
+        },
+        FitError::NotComputable { row } => CurveError::RightNotFinite {
+            row,
+            at_start: true,
+        },
         other => CurveError::Fit(other),
     }
 }

@@ -128,12 +128,18 @@ pub(super) fn summarise(
         observed: rows.observed,
         notes: Vec::new(),
     };
-    fit.notes = remarks(curve, request, solved, &fit);
+    fit.notes = remarks(curve, request, solved, &fit, rows.weights.as_deref());
     fit
 }
 
 /// What the reader should know beside the figures.
-fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFit) -> Vec<String> {
+fn remarks(
+    curve: &Curve,
+    request: &CurveRequest,
+    solved: &Solved,
+    fit: &CurveFit,
+    weights: Option<&[f64]>,
+) -> Vec<String> {
     let mut notes = Vec::new();
     let names = |which: &dyn Fn(usize) -> bool| -> String {
         let chosen = curve
@@ -184,7 +190,7 @@ fn remarks(curve: &Curve, request: &CurveRequest, solved: &Solved, fit: &CurveFi
             "The sum of squares has more than one minimum: another search ended at {worst:.6e}. The lowest found is reported; a lower one cannot be ruled out."
         ));
     }
-    if request.weights.is_some() {
+    if weights.is_some() {
         notes.push("Weights are taken as proportional to 1/variance; the residual standard deviation is that of a row of weight 1.".to_owned());
     }
     if curve.left_text() != curve.columns().first().map_or("", String::as_str) {

@@ -23,6 +23,7 @@ pub(super) struct Search {
     scale: Vec<f64>,
     radius: f64,
     damping: f64,
+    rescaled: u32,
     /// A direction in which the sum of squares falls on both sides, where the search ended at such a point.
     pub(super) way_down: Option<Vec<f64>>,
     pub(super) trial: Vec<f64>,
@@ -107,6 +108,7 @@ impl Search {
             scale,
             radius,
             damping: 0.0,
+            rescaled: 0,
             lower,
             upper,
         })
@@ -257,6 +259,24 @@ impl Search {
                 return Some(Termination::StepVanished);
             }
         }
+    }
+
+    /// Takes the scale of the parameters from where the search stands instead of from all its way, and lets the next
+    /// step be long again. `false` where that has been done often enough or would change little.
+    pub(super) fn rescale(&mut self, settings: &Settings) -> bool {
+        let now: Vec<f64> = column_norms(&self.jacobian, self.residuals.len()).collect();
+        let stale = self.scale.iter().zip(&now).any(|(d, norm)| *norm > 0.0 && *d > 2.0 * norm);
+        if !stale || self.rescaled >= 20 {
+            return false;
+        }
+        self.rescaled += 1;
+        for (d, norm) in self.scale.iter_mut().zip(now) {
+            *d = if norm > 0.0 { norm } else { *d };
+        }
+        let length = self.x.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+        self.radius = settings.step_factor * if length > 0.0 { length } else { 1.0 };
+        self.damping = 0.0;
+        true
     }
 
     /// The reason to report: that of the search where its end is a minimum, otherwise what is wrong there.

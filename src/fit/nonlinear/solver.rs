@@ -81,13 +81,14 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         };
         let settings = &self.settings;
         let ended = problem.problem("derivatives", |r| {
-            let ended = search.advance(r, settings);
-            Ok(ended.map(|ended| {
-                if ended.converged() && settings.thorough {
-                    search.polish(r);
-                }
-                search.judge(r, ended)
-            }))
+            let Some(ended) = search.advance(r, settings) else { return Ok(None) };
+            if ended.converged() && settings.thorough {
+                search.polish(r);
+            }
+            let ended = search.judge(r, ended);
+            // A scale learnt far away can make every step look too short to matter.
+            let again = ended == Termination::Stalled && search.rescale(settings);
+            Ok((!again).then_some(ended))
         })?;
         let state = state.param(search.x.clone()).cost(search.rss);
         self.search = Some(search);

@@ -10,12 +10,12 @@ pub struct Set {
     pub name: String,
     pub model: String,
     pub columns: Vec<(String, Vec<f64>)>,
-    /// Parameter, certified estimate, certified standard deviation.
+    /// Parameter, certified estimate, certified standard deviation (NaN where none is at hand).
     pub certified: Vec<(String, f64, f64)>,
     /// Starts, in the order of `certified`; none for linear sets.
     pub starts: Vec<Vec<f64>>,
-    pub residual_ss: f64,
-    pub residual_sd: f64,
+    pub residual_ss: Option<f64>,
+    pub residual_sd: Option<f64>,
     pub residual_df: usize,
     /// Share of variation explained, with whether it is about the mean.
     pub r_squared: Option<(f64, bool)>,
@@ -38,8 +38,9 @@ fn number(value: &Value) -> f64 {
 
 /// All sets of a kind, by name.
 pub fn all(linear: bool) -> Vec<Set> {
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder())
-        .unwrap()
+    let entries = |path: PathBuf| std::fs::read_dir(path).unwrap();
+    let mut files: Vec<PathBuf> = entries(folder())
+        .chain(entries(folder().join("from-memory")))
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|e| e == "json"))
         .collect();
@@ -75,15 +76,21 @@ fn read(path: &Path, kind: &str) -> Option<Set> {
         columns: columns.collect(),
         certified: parameters
             .iter()
-            .map(|(name, v)| (name.clone(), number(&v["estimate"]), number(&v["sd"])))
+            .map(|(name, v)| {
+                (
+                    name.clone(),
+                    number(&v["estimate"]),
+                    v.get("sd").map_or(f64::NAN, number),
+                )
+            })
             .collect(),
         starts: ["start1", "start2"]
             .iter()
             .filter_map(|key| json.get(key))
             .map(|start| parameters.keys().map(|name| number(&start[name])).collect())
             .collect(),
-        residual_ss: number(&certified["residual_ss"]),
-        residual_sd: number(&certified["residual_sd"]),
+        residual_ss: certified.get("residual_ss").map(number),
+        residual_sd: certified.get("residual_sd").map(number),
         residual_df: number(&certified["residual_df"]) as usize,
         r_squared: certified
             .get("r_squared")
