@@ -17,6 +17,9 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction) -> Vec<String> {
             p.intake_beyond_k
         ));
     }
+    if p.intake_beyond_k <= 0.0 && p.control_follows_intake {
+        notes.push("The draw changes so steeply with the intake that the control seems to follow it. Between tested intakes this assumes that it does so smoothly; a control that steps would jump somewhere between.".to_owned());
+    }
     if p.ambient_beyond_k > 0.0 {
         let (low, high) = data.ambient_range();
         notes.push(format!(

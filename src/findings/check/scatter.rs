@@ -3,6 +3,7 @@
 use crate::bench::{Bench, Finding, Place, Severity};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::DrawData;
+use crate::predict::{CONTROL_LIKELY, ramp_chance};
 use crate::stats::student_t;
 
 use super::add;
@@ -25,6 +26,14 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
         );
         return;
     };
+    if data.intake_varied && ramp_chance(&fit) > CONTROL_LIKELY {
+        add(
+            findings,
+            Severity::Note,
+            "control-follows-intake",
+            "The draw changes so steeply with the intake that the unit's control seems to follow it. Predictions between tested intakes assume that it does so smoothly, those beyond allow for a top speed; runs at an intake between the tested ones would tell.".to_owned(),
+        );
+    }
     let best = &fit.best().fit;
     let n = best.n;
     let dof = best.dof();
