@@ -5,6 +5,8 @@
 //!
 //! * [`quantity`]: units, and reading `"26.5 degC"`.
 //! * [`mod@bench`]: `bench.toml`, tables, runs, points, and what is wrong with them.
+//! * [`logs`]: raw logs on any clock, streamed and sorted into runs.
+//! * [`steady`]: steady stretches of runs, their means and what those are worth.
 //! * [`air`]: moist air, ducts, capacity.
 //! * [`stats`]: distributions, tests, intervals; knows nothing of air conditioners.
 //! * [`fit`]: least squares, curve forms, selection.
@@ -21,6 +23,7 @@ pub mod cli;
 pub mod coupling;
 pub mod findings;
 pub mod fit;
+pub mod logs;
 pub mod made;
 pub mod predict;
 pub mod quantity;

@@ -94,12 +94,14 @@ impl<'a, 'm> Section<'a, 'm> {
         }
     }
 
-    fn entry(&self, key: &'static str) -> Option<&'m Spanned<DeValue<'a>>> {
+    /// The value of a key as TOML has it.
+    pub fn entry(&self, key: &'static str) -> Option<&'m Spanned<DeValue<'a>>> {
         self.asked.borrow_mut().insert(key);
         self.table.get(key)
     }
 
-    fn wrong(&self, key: &str, value: &Spanned<DeValue<'a>>, expected: &str) {
+    /// Reports a value of the wrong kind.
+    pub fn wrong(&self, key: &str, value: &Spanned<DeValue<'a>>, expected: &str) {
         let found = match value.get_ref().as_str() {
             Some(text) => format!("{} = \"{}\"", self.name(key), clip(text)),
             None => format!("{} is a {}", self.name(key), value.get_ref().type_str()),

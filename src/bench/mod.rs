@@ -3,10 +3,14 @@
 //! [`Bench::open`] reads a folder with `bench.toml` (or a bare points table); [`Bench::embedded`] reads files built in.
 
 pub mod error;
+pub mod logs;
 mod manifest;
 pub mod point;
+mod rules;
+mod runs;
 mod source;
 pub mod table;
+mod wildcard;
 
 use std::path::Path;
 
@@ -15,7 +19,7 @@ use crate::quantity::{Accuracy, Dimension};
 pub use error::{BenchError, Fault, Finding, Place, Severity};
 use manifest::{Manifest, Section};
 pub use point::{Channel, Kind, Point};
-pub use source::Source;
+pub use source::{Source, SourceFile};
 use table::Table;
 
 /// Standard atmosphere at sea level, Pa (ISO 2533, also ASHRAE Fundamentals 2017 ch. 1 table 1).
@@ -221,23 +225,8 @@ impl Bench {
 
     fn from_source(source: &Source) -> Result<Bench, BenchError> {
         let bytes = source.read("bench.toml", &Place::file("bench.toml"))?;
-        let text = String::from_utf8(bytes).map_err(|e| {
-            let at = e.utf8_error().valid_up_to();
-            let line = e
-                .as_bytes()
-                .iter()
-                .take(at)
-                .filter(|&&b| b == b'\n')
-                .count()
-                + 1;
-            Fault::new(
-                Place::line("bench.toml", line),
-                "bytes that are not UTF-8 text",
-                "a TOML file in UTF-8",
-            )
-        })?;
-        let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
-        Self::parse(text, &|name, place| source.read(name, place))
+        let text = utf8("bench.toml", bytes)?;
+        Self::parse(&text, &|name, place| source.read(name, place))
     }
 
     fn parse(text: &str, read: ReadFile<'_>) -> Result<Bench, BenchError> {
@@ -267,9 +256,10 @@ impl Bench {
             .map(|s| read_duct(&s))
             .unwrap_or_default();
         // Sections that other commands read; they are known, so they raise no note here.
-        for later in ["runs", "battery", "steady"] {
+        for later in ["battery", "steady"] {
             root.section(later);
         }
+        let has_runs = root.section("runs").is_some();
         root.sections("log");
         let points_section = root.section("points");
         let file = points_section.as_ref().and_then(|s| s.text("file"));
@@ -282,23 +272,21 @@ impl Bench {
                 ));
             }
             s.note_unknown_keys();
-        } else {
-            root.fault(
-                Fault::new(
-                    Place::file("bench.toml"),
-                    "no section [points]",
-                    "a section [points] with file = \"points.csv\"",
-                )
-                .remedy("raw logs are turned into a points table first; name that table here"),
-            );
+        } else if !has_runs {
+            root.fault(Fault::new(
+                Place::file("bench.toml"),
+                "no section [points]",
+                "a section [points] with file = \"points.csv\", or [runs] and [[log]] for `reduce`",
+            ));
         }
         root.note_unknown_keys();
         let place = points_section
             .as_ref()
             .map_or(Place::file("bench.toml"), |s| s.place_of("file"));
         let mut findings = manifest.finish()?;
-        let points_file = file.unwrap_or_default();
-        let bytes = read(&points_file, &place)?;
+        let reduced = file.is_none();
+        let points_file = file.unwrap_or_else(|| REDUCED_POINTS.to_owned());
+        let bytes = read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
         let table = Table::read(&points_file, &bytes)?;
         let mut points = point::read_points(&table, &mut findings)?;
         fill_airflow(&mut points, &duct, &fan);
@@ -343,6 +331,45 @@ impl Bench {
         }
         sum
     }
+}
+
+/// The table that `reduce` writes into a bench folder, read where `bench.toml` names run windows but no points.
+pub const REDUCED_POINTS: &str = "points.csv";
+
+/// Says what makes the missing points table of a bench that has logs.
+fn unreduced(error: BenchError) -> BenchError {
+    match error {
+        BenchError::Faults(faults) => BenchError::Faults(
+            faults
+                .into_iter()
+                .map(|f| f.remedy("`steadydraw reduce` makes this table from the bench's logs"))
+                .collect(),
+        ),
+        other => other,
+    }
+}
+
+/// A file's bytes as text, without a byte-order mark.
+fn utf8(file: &str, bytes: Vec<u8>) -> Result<String, BenchError> {
+    let mut text = String::from_utf8(bytes).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        let line = e
+            .as_bytes()
+            .iter()
+            .take(at)
+            .filter(|&&b| b == b'\n')
+            .count()
+            + 1;
+        Fault::new(
+            Place::line(file, line),
+            "bytes that are not UTF-8 text",
+            "a text file in UTF-8",
+        )
+    })?;
+    if text.starts_with('\u{feff}') {
+        text.remove(0);
+    }
+    Ok(text)
 }
 
 fn file_name(path: &Path) -> String {

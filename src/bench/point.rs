@@ -366,16 +366,10 @@ impl Layout {
     ) -> Option<Point> {
         let text = |slot: Option<usize>| slot.and_then(|i| cells.get(i)).map_or("", String::as_str);
         let before = faults.len();
-        let kind = match text(self.kind).to_ascii_lowercase().as_str() {
-            "" | "cooling" => Kind::Cooling,
-            "fan-only" | "fan only" | "fan_only" => Kind::FanOnly,
-            "standby" => Kind::Standby,
-            other => {
-                faults.push(Fault::new(
-                    table.place(line, self.kind.unwrap_or(0)),
-                    format!("the kind `{}`", clip(other)),
-                    "`cooling`, `fan-only` or `standby`",
-                ));
+        let kind = match read_kind(text(self.kind), table.place(line, self.kind.unwrap_or(0))) {
+            Ok(kind) => kind,
+            Err(f) => {
+                faults.push(*f);
                 return None;
             }
         };
@@ -511,7 +505,21 @@ fn example_unit(channel: Channel, _uncertainty: bool) -> &'static str {
     }
 }
 
-fn kept_aside(name: &str, place: &Place) -> Finding {
+/// Reads a run's kind; empty means cooling.
+pub(super) fn read_kind(cell: &str, place: Place) -> Result<Kind, Box<Fault>> {
+    match cell.to_ascii_lowercase().as_str() {
+        "" | "cooling" => Ok(Kind::Cooling),
+        "fan-only" | "fan only" | "fan_only" => Ok(Kind::FanOnly),
+        "standby" => Ok(Kind::Standby),
+        other => Err(Box::new(Fault::new(
+            place,
+            format!("the kind `{}`", clip(other)),
+            "`cooling`, `fan-only` or `standby`",
+        ))),
+    }
+}
+
+pub(super) fn kept_aside(name: &str, place: &Place) -> Finding {
     let known = ["run", "kind", "mode", "fan", "block", "order"];
     let near = Channel::ALL
         .iter()

@@ -1,9 +1,11 @@
 //! Where a bench's files come from: a folder (nothing outside it is read) or files built into the program.
 
+use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use super::error::{BenchError, Fault, Place};
 use super::table::clip;
+use super::wildcard;
 
 /// A bench's files.
 #[derive(Clone, Debug)]
@@ -30,16 +32,7 @@ impl Source {
                 .ok_or_else(|| missing(name, asked_at).into()),
             Source::Bare(path) => read_file(path),
             Source::Folder(folder) => {
-                let inside = inside(name).ok_or_else(|| {
-                    BenchError::from(
-                        Fault::new(
-                            asked_at.clone(),
-                            format!("the path `{}`", clip(name)),
-                            "a path inside the bench folder",
-                        )
-                        .remedy("copy the file into the bench folder and name it from there"),
-                    )
-                })?;
+                let inside = inside(name).ok_or_else(|| BenchError::from(leaves(name, asked_at)))?;
                 let path = folder.join(inside);
                 if !path.exists() {
                     return Err(missing(name, asked_at).into());
@@ -52,20 +45,126 @@ impl Source {
                 let real = path.canonicalize().map_err(io)?;
                 let root = folder.canonicalize().map_err(io)?;
                 if !real.starts_with(&root) {
-                    return Err(Fault::new(
-                        asked_at.clone(),
-                        format!(
-                            "`{}`, a link that leads out of the bench folder",
-                            clip(name)
-                        ),
-                        "a file inside the bench folder",
-                    )
-                    .into());
+                    return Err(linked_out(name, asked_at).into());
                 }
                 read_file(&real)
             }
         }
     }
+}
+
+/// A file of a bench, to be read from its start.
+#[derive(Clone, Debug)]
+pub struct SourceFile {
+    /// Its name as a user knows it, relative to the bench folder.
+    pub name: String,
+    bytes: FileBytes,
+}
+
+#[derive(Clone, Debug)]
+enum FileBytes {
+    Disk(PathBuf),
+    Embedded(&'static str),
+}
+
+impl SourceFile {
+    /// Opens the file.
+    ///
+    /// # Errors
+    /// [`BenchError::Io`] where the system refuses.
+    pub fn open(&self) -> Result<Box<dyn Read + Send>, BenchError> {
+        match &self.bytes {
+            FileBytes::Embedded(text) => Ok(Box::new(text.as_bytes())),
+            FileBytes::Disk(path) => match std::fs::File::open(path) {
+                Ok(file) => Ok(Box::new(file)),
+                Err(source) => Err(self.io(source)),
+            },
+        }
+    }
+
+    /// An error of the system about this file.
+    pub fn io(&self, source: std::io::Error) -> BenchError {
+        BenchError::Io {
+            path: match &self.bytes {
+                FileBytes::Disk(path) => path.clone(),
+                FileBytes::Embedded(_) => PathBuf::from(&self.name),
+            },
+            source,
+        }
+    }
+}
+
+impl Source {
+    /// The files of the bench that a name or a pattern with `*` and `?` stands for, in order of name; at least one.
+    ///
+    /// # Errors
+    /// A fault at `asked_at` where nothing matches or a path leaves the folder; [`BenchError::Io`] where the system refuses.
+    pub fn files(&self, pattern: &str, asked_at: &Place) -> Result<Vec<SourceFile>, BenchError> {
+        let folder = match self {
+            Source::Embedded(files) => {
+                let found = files.iter().find(|(n, _)| *n == pattern);
+                let (name, text) = found.ok_or_else(|| missing(pattern, asked_at))?;
+                return Ok(vec![SourceFile {
+                    name: (*name).to_owned(),
+                    bytes: FileBytes::Embedded(text),
+                }]);
+            }
+            Source::Bare(_) => return Err(missing(pattern, asked_at).into()),
+            Source::Folder(folder) => folder,
+        };
+        if inside(pattern).is_none() {
+            return Err(leaves(pattern, asked_at).into());
+        }
+        let io = |source| BenchError::Io {
+            path: folder.clone(),
+            source,
+        };
+        let root = folder.canonicalize().map_err(io)?;
+        let mut files = Vec::new();
+        for (name, path) in wildcard::matching(folder, pattern).map_err(io)? {
+            let real = path.canonicalize().map_err(io)?;
+            if !real.starts_with(&root) {
+                return Err(linked_out(&name, asked_at).into());
+            }
+            files.push(SourceFile {
+                name,
+                bytes: FileBytes::Disk(real),
+            });
+        }
+        if files.is_empty() {
+            let fault = if wildcard::is_pattern(pattern) {
+                Fault::new(
+                    asked_at.clone(),
+                    format!("the pattern `{}`, which no file matches", clip(pattern)),
+                    "a pattern that names files in the bench folder",
+                )
+            } else {
+                missing(pattern, asked_at)
+            };
+            return Err(fault.into());
+        }
+        Ok(files)
+    }
+}
+
+fn leaves(name: &str, asked_at: &Place) -> Fault {
+    Fault::new(
+        asked_at.clone(),
+        format!("the path `{}`", clip(name)),
+        "a path inside the bench folder",
+    )
+    .remedy("copy the file into the bench folder and name it from there")
+}
+
+fn linked_out(name: &str, asked_at: &Place) -> Fault {
+    Fault::new(
+        asked_at.clone(),
+        format!(
+            "`{}`, a link that leads out of the bench folder",
+            clip(name)
+        ),
+        "a file inside the bench folder",
+    )
 }
 
 fn missing(name: &str, asked_at: &Place) -> Fault {

@@ -1,0 +1,195 @@
+//! Readings that no air or battery can have given: sensor drop-outs.
+
+use crate::bench::Channel;
+
+/// Readings in a row that may be taken for a drop-out; more are a change.
+const LONGEST: usize = 2;
+/// A drop-out of electrical channels lasts no longer than this, s: a compressor's pause does.
+const LONGEST_S: f64 = 15.0;
+/// A dry bulb that leaps this far and back within two readings is no air, K. Sensors that are unplugged read 0, 85 or -127 degC.
+const LEAP_K: f64 = 15.0;
+/// Voltage, current or draw that falls below this share of its neighbours and comes back at once.
+const FALL: f64 = 0.02;
+
+/// What was set aside in one channel.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Dropped {
+    /// Readings outside anything that a bench can show.
+    pub impossible: usize,
+    /// Line of the first.
+    pub first_impossible: usize,
+    /// Readings that leapt away and back.
+    pub leapt: usize,
+    /// Line of the first.
+    pub first_leapt: usize,
+}
+
+/// Sets aside drop-outs in one channel of one log, reading by reading.
+#[derive(Debug)]
+pub struct Filter {
+    rule: Rule,
+    low: f64,
+    high: f64,
+    good: Option<f64>,
+    held: [(f64, f64); LONGEST],
+    holds: usize,
+    first_held_line: usize,
+    /// What was set aside so far.
+    pub dropped: Dropped,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Rule {
+    Leap,
+    Fall,
+    None,
+}
+
+impl Filter {
+    /// A filter for a channel. The limits and rules are common practice without a source.
+    pub fn new(channel: Channel) -> Self {
+        let (rule, low, high) = match channel {
+            Channel::IntakeTemp | Channel::OutletTemp | Channel::AmbientTemp => {
+                (Rule::Leap, -50.0, 120.0)
+            }
+            Channel::IntakeRh | Channel::OutletRh => (Rule::None, -0.02, 1.1),
+            Channel::Voltage => (Rule::Fall, -1.0, 2000.0),
+            Channel::Current => (Rule::Fall, -1e5, 1e5),
+            Channel::Power => (Rule::Fall, -1e7, 1e7),
+            Channel::Pressure => (Rule::None, 2e4, 2e5),
+            Channel::Airflow | Channel::AirSpeed => (Rule::None, -1e6, 1e6),
+            Channel::Condensate => (Rule::None, -1e3, 1e3),
+        };
+        Filter {
+            rule,
+            low,
+            high,
+            good: None,
+            held: [(0.0, 0.0); LONGEST],
+            holds: 0,
+            first_held_line: 0,
+            dropped: Dropped::default(),
+        }
+    }
+
+    /// Takes the next reading and hands on those that stand, in order of time.
+    pub fn take(&mut self, t: f64, v: f64, line: usize, out: &mut impl FnMut(f64, f64)) {
+        if !(self.low..=self.high).contains(&v) {
+            if self.dropped.impossible == 0 {
+                self.dropped.first_impossible = line;
+            }
+            self.dropped.impossible += 1;
+            return;
+        }
+        if self.holds == 0 {
+            let odd = self.good.is_some_and(|good| self.odd(good, v));
+            if !odd {
+                self.good = Some(v);
+                out(t, v);
+                return;
+            }
+            self.hold(t, v, line);
+            return;
+        }
+        let good = self.good.unwrap_or(v);
+        let since = self.held.first().map_or(t, |h| h.0);
+        let brief = t - since <= LONGEST_S || matches!(self.rule, Rule::Leap);
+        if !self.odd(good, v) && brief && self.returned(good, v) {
+            if self.dropped.leapt == 0 {
+                self.dropped.first_leapt = self.first_held_line;
+            }
+            self.dropped.leapt += self.holds;
+            self.holds = 0;
+            self.good = Some(v);
+            out(t, v);
+        } else if self.odd(good, v) && self.holds < LONGEST {
+            self.hold(t, v, line);
+        } else {
+            // It stayed: a change, not a drop-out.
+            self.finish(out);
+            self.good = Some(v);
+            out(t, v);
+        }
+    }
+
+    /// Hands on what is still held at the end of the log.
+    pub fn finish(&mut self, out: &mut impl FnMut(f64, f64)) {
+        for (t, v) in self.held.iter().take(self.holds) {
+            out(*t, *v);
+        }
+        self.holds = 0;
+    }
+
+    fn hold(&mut self, t: f64, v: f64, line: usize) {
+        if self.holds == 0 {
+            self.first_held_line = line;
+        }
+        if let Some(slot) = self.held.get_mut(self.holds) {
+            *slot = (t, v);
+            self.holds += 1;
+        }
+    }
+
+    fn odd(&self, good: f64, v: f64) -> bool {
+        match self.rule {
+            Rule::Leap => (v - good).abs() > LEAP_K,
+            Rule::Fall => v.abs() < FALL * good.abs(),
+            Rule::None => false,
+        }
+    }
+
+    /// Whether a reading is back where the good ones were.
+    fn returned(&self, good: f64, v: f64) -> bool {
+        match self.rule {
+            Rule::Leap => (v - good).abs() < LEAP_K / 4.0,
+            Rule::Fall => v.abs() > 0.5 * good.abs(),
+            Rule::None => true,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn through(channel: Channel, interval: f64, values: &[f64]) -> (Vec<f64>, Dropped) {
+        let mut filter = Filter::new(channel);
+        let mut out = Vec::new();
+        for (i, v) in values.iter().enumerate() {
+            filter.take(i as f64 * interval, *v, i + 1, &mut |_, v| out.push(v));
+        }
+        filter.finish(&mut |_, v| out.push(v));
+        (out, filter.dropped)
+    }
+
+    #[test]
+    fn single_leaps_and_impossible_readings_are_set_aside() {
+        let (out, dropped) = through(
+            Channel::OutletTemp,
+            60.0,
+            &[19.0, 19.1, 85.0, 19.0, -127.0, 19.2, 0.0, 0.0, 19.1],
+        );
+        assert_eq!(out, [19.0, 19.1, 19.0, 19.2, 19.1]);
+        assert_eq!((dropped.leapt, dropped.impossible), (3, 1));
+        assert_eq!((dropped.first_leapt, dropped.first_impossible), (3, 5));
+    }
+
+    #[test]
+    fn a_step_that_stays_is_kept_whole() {
+        let values = [20.0, 20.0, 40.0, 40.1, 40.0, 40.2];
+        let (out, dropped) = through(Channel::OutletTemp, 60.0, &values);
+        assert_eq!((out.as_slice(), dropped), (&values[..], Dropped::default()));
+        // A compressor that stops for one reading a minute is no drop-out.
+        let values = [276.0, 275.0, 0.5, 276.0, 275.0];
+        let (out, _) = through(Channel::Power, 60.0, &values);
+        assert_eq!(out, values);
+    }
+
+    #[test]
+    fn a_meter_that_reads_zero_for_a_moment_is_set_aside() {
+        let (out, dropped) = through(Channel::Power, 1.0, &[276.0, 0.0, 275.0, 274.0, 0.0]);
+        // The last cannot be told from a stop.
+        assert_eq!(out, [276.0, 275.0, 274.0, 0.0]);
+        assert_eq!(dropped.leapt, 1);
+    }
+}

@@ -1,0 +1,199 @@
+//! Raw logs: text tables of any layout, on any clock, read in one pass and in bounded memory, sorted into runs.
+//!
+//! The way of a reading: [`text`] cuts the file into blocks of whole lines; [`heading`] finds the columns once a file;
+//! [`block`] reads a block into [`stamp`]s and [`number`]s; [`clock`] places stamps on the common clock; [`gather`] sets aside
+//! what cannot be ([`dropout`], order of stamps) and sorts the rest into the runs' [`window`]s, each channel a [`series`] of its own.
+//!
+//! [`read_logs`] does all of it. Nothing is averaged here beyond what bounded memory asks: see [`series::Series`].
+
+pub mod block;
+pub mod cells;
+pub mod clock;
+pub mod dropout;
+pub mod gather;
+pub mod heading;
+pub mod number;
+pub mod report;
+pub mod series;
+pub mod stamp;
+pub mod text;
+pub mod window;
+
+use std::io::Read;
+
+use crate::bench::logs::{LogBench, LogSpec, TimeFormat};
+use crate::bench::{BenchError, Finding, SourceFile};
+use block::{Batch, KEPT_PROBLEMS, read_block};
+use clock::Clock;
+use gather::{Gather, Track};
+use heading::Layout;
+use report::LogReport;
+use text::{Block, Blocks, TextError};
+pub use window::{Span, counts_elapsed, windows};
+
+/// Bins that all series together may hold: 48 bytes each, 32 MB.
+const ALL_BINS: usize = 700_000;
+/// Bins in one series: enough to see a cycle of a few seconds in a run of an hour.
+const MOST_BINS: usize = 8192;
+/// Fewer would blur where a steady stretch starts.
+const LEAST_BINS: usize = 256;
+
+/// All logs of a bench, sorted into its runs.
+#[derive(Debug)]
+pub struct RunLogs {
+    /// The readings of each run, in table order.
+    pub runs: Vec<Vec<Track>>,
+    /// What was seen in each log.
+    pub reports: Vec<LogReport>,
+}
+
+/// Reads all logs of a bench once, and sorts their readings into the windows `spans`.
+///
+/// # Errors
+/// [`BenchError`] with file, line and column: a log that is not there or no text, a column that is missing, a time that no zone
+/// places, and a log of which too many lines cannot be read.
+pub fn read_logs(bench: &LogBench, spans: &[Span]) -> Result<RunLogs, BenchError> {
+    let series = bench
+        .logs
+        .iter()
+        .map(|l| l.channels.len() + 1)
+        .sum::<usize>()
+        * spans.len().max(1);
+    let room = (ALL_BINS / series.max(1)).clamp(LEAST_BINS, MOST_BINS);
+    let mut runs: Vec<Vec<Track>> = spans.iter().map(|_| Vec::new()).collect();
+    let mut reports = Vec::new();
+    for (index, spec) in bench.logs.iter().enumerate() {
+        let (tracks, report) = read_log(bench, index, spec, spans, room)?;
+        for (run, more) in runs.iter_mut().zip(tracks) {
+            run.extend(more);
+        }
+        reports.push(report);
+    }
+    Ok(RunLogs { runs, reports })
+}
+
+/// Notes of all logs.
+pub fn findings(reports: &[LogReport]) -> Vec<Finding> {
+    reports.iter().flat_map(LogReport::findings).collect()
+}
+
+fn read_log(
+    bench: &LogBench,
+    index: usize,
+    spec: &LogSpec,
+    spans: &[Span],
+    room: usize,
+) -> Result<(Vec<Vec<Track>>, LogReport), BenchError> {
+    let mut files = bench.source.files(&spec.file, &spec.place)?;
+    if files.len() > 1 {
+        files = in_order_of_time(spec, files)?;
+    }
+    let mut gather = Gather::new(spec, spans, clock_of(spec), room);
+    let mut report = LogReport::new(spec);
+    for file in &files {
+        let mut open = Open::new(spec, file)?;
+        gather.set_units(spec, &open.layout);
+        report.begin(&file.name, open.blocks.encoding(), &open.layout);
+        while let Some(batch) = open.next_batch(file)? {
+            gather.take(&batch);
+            report.add(&batch);
+            report.check_early()?;
+        }
+        report.end(spec, &open.layout)?;
+    }
+    let gathered = gather.finish(index);
+    report.finish(spec, &gathered)?;
+    Ok((gathered.runs, report))
+}
+
+/// The clock of a log.
+fn clock_of(spec: &LogSpec) -> Clock {
+    let zone = spec.time.zone.as_deref().and_then(clock::zone);
+    let elapsed = matches!(
+        spec.time.format,
+        TimeFormat::Elapsed(_) | TimeFormat::ElapsedClock
+    );
+    let origin = spec
+        .time
+        .origin
+        .as_deref()
+        .filter(|_| elapsed)
+        .and_then(|text| window::origin(text, spec.time.zone.as_deref()))
+        .unwrap_or(0.0);
+    Clock::new(zone, origin + spec.time.shift_s)
+}
+
+/// A file being read.
+struct Open {
+    blocks: Blocks<Box<dyn Read + Send>>,
+    layout: Layout,
+    first: Option<Block>,
+    /// No row was read yet in a file without headings: what cannot be read is what stands before the table.
+    before_table: bool,
+}
+
+impl Open {
+    fn new(spec: &LogSpec, file: &SourceFile) -> Result<Self, BenchError> {
+        let raise = |e| raise(file, e);
+        let mut blocks = Blocks::new(file.open()?, &file.name, spec.encoding).map_err(raise)?;
+        let first = blocks.next_block().map_err(raise)?.unwrap_or_default();
+        let layout = heading::find(spec, &file.name, &first.bytes, blocks.encoding())?;
+        Ok(Open {
+            before_table: layout.heading.is_none(),
+            blocks,
+            first: Some(first),
+            layout,
+        })
+    }
+
+    fn next_batch(&mut self, file: &SourceFile) -> Result<Option<Batch>, BenchError> {
+        let mut batch = match self.first.take() {
+            Some(block) => {
+                let rows = block.bytes.get(self.layout.skip..).unwrap_or_default();
+                read_block(&self.layout, rows, self.layout.first_line)
+            }
+            None => match self.blocks.next_block().map_err(|e| raise(file, e))? {
+                Some(block) => read_block(&self.layout, &block.bytes, block.first_line),
+                None => return Ok(None),
+            },
+        };
+        if self.before_table
+            && let Some(first) = batch.lines.first().copied()
+        {
+            self.before_table = false;
+            let before = batch.problems.iter().filter(|p| p.line < first).count();
+            // Only as many as were kept can be told apart; a longer preamble counts as broken lines.
+            if before < KEPT_PROBLEMS {
+                batch.problems.retain(|p| p.line > first);
+                batch.broken -= before;
+                batch.rows -= before;
+            }
+        }
+        Ok(Some(batch))
+    }
+}
+
+fn raise(file: &SourceFile, error: TextError) -> BenchError {
+    match error {
+        TextError::Io(source) => file.io(source),
+        TextError::Fault(fault) => (*fault).into(),
+    }
+}
+
+/// Files of one log sorted by their first reading: names such as `log_10` and `log_2` sort otherwise.
+fn in_order_of_time(
+    spec: &LogSpec,
+    files: Vec<SourceFile>,
+) -> Result<Vec<SourceFile>, BenchError> {
+    let mut keyed = Vec::with_capacity(files.len());
+    for file in files {
+        let mut open = Open::new(spec, &file)?;
+        let first = open
+            .next_batch(&file)?
+            .and_then(|b| b.stamps.first().copied())
+            .and_then(|s| clock_of(spec).moment(s));
+        keyed.push((first.unwrap_or(f64::INFINITY), file));
+    }
+    keyed.sort_by(|a, b| a.0.total_cmp(&b.0));
+    Ok(keyed.into_iter().map(|(_, f)| f).collect())
+}

@@ -1,0 +1,248 @@
+//! A channel's readings in one run, in bounded memory.
+
+/// Several readings in a row.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bin {
+    /// Time of the first, s.
+    pub first: f64,
+    /// Time of the last, s.
+    pub last: f64,
+    /// How many.
+    pub count: u32,
+    /// Their mean.
+    pub mean: f64,
+    /// The lowest.
+    pub low: f32,
+    /// The highest.
+    pub high: f32,
+}
+
+impl Bin {
+    fn of(t: f64, v: f64) -> Self {
+        Bin {
+            first: t,
+            last: t,
+            count: 1,
+            mean: v,
+            low: v as f32,
+            high: v as f32,
+        }
+    }
+
+    /// The middle of its time, s.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.first + self.last)
+    }
+
+    fn add(&mut self, t: f64, v: f64) {
+        self.count += 1;
+        self.mean += (v - self.mean) / f64::from(self.count);
+        self.last = t;
+        self.low = self.low.min(v as f32);
+        self.high = self.high.max(v as f32);
+    }
+
+    fn join(&mut self, other: &Bin) {
+        let total = self.count + other.count;
+        self.mean += (other.mean - self.mean) * f64::from(other.count) / f64::from(total);
+        self.count = total;
+        self.last = other.last;
+        self.low = self.low.min(other.low);
+        self.high = self.high.max(other.high);
+    }
+}
+
+/// Pauses kept, the longest.
+const KEPT_GAPS: usize = 8;
+
+/// A series that never holds more than a fixed number of bins: while there is room a bin is one reading; when there is none,
+/// neighbours are joined and from then on each bin takes twice as many readings. So means over many bins stay exact.
+#[derive(Clone, Debug)]
+pub struct Series {
+    bins: Vec<Bin>,
+    room: usize,
+    per_bin: u32,
+    /// The longest pauses between readings: from, to.
+    gaps: Vec<(f64, f64)>,
+    /// Once as many are kept as may be: the shortest of them.
+    least_gap: f64,
+    /// The smallest step between readings that differ: the resolution, or the noise where that is larger.
+    step: f64,
+    last: Option<f64>,
+    count: usize,
+}
+
+impl Series {
+    /// An empty series of at most `room` bins.
+    pub fn new(room: usize) -> Self {
+        Series {
+            bins: Vec::new(),
+            room: room.max(16),
+            per_bin: 1,
+            gaps: Vec::new(),
+            least_gap: 0.0,
+            step: f64::INFINITY,
+            last: None,
+            count: 0,
+        }
+    }
+
+    /// Adds a reading that is not earlier than the last.
+    pub fn add(&mut self, t: f64, v: f64) {
+        self.count += 1;
+        if let Some(before) = self.last {
+            let step = (v - before).abs();
+            if step > 0.0 && step < self.step {
+                self.step = step;
+            }
+        }
+        self.last = Some(v);
+        self.note_pause(t);
+        match self.bins.last_mut() {
+            Some(bin) if bin.count < self.per_bin => bin.add(t, v),
+            _ => self.open(t, v),
+        }
+    }
+
+    fn open(&mut self, t: f64, v: f64) {
+        if self.bins.len() >= self.room {
+            self.halve();
+        }
+        self.bins.push(Bin::of(t, v));
+    }
+
+    fn note_pause(&mut self, t: f64) {
+        let Some(from) = self.bins.last().map(|b| b.last) else {
+            return;
+        };
+        if t - from <= self.least_gap {
+            return;
+        }
+        self.gaps.push((from, t));
+        if self.gaps.len() > KEPT_GAPS {
+            self.gaps
+                .sort_by(|a, b| (b.1 - b.0).total_cmp(&(a.1 - a.0)));
+            self.gaps.truncate(KEPT_GAPS);
+            self.least_gap = self.gaps.last().map_or(0.0, |g| g.1 - g.0);
+        }
+    }
+
+    fn halve(&mut self) {
+        let mut out = 0;
+        let mut at = 0;
+        while let Some(mut bin) = self.bins.get(at).copied() {
+            if let Some(next) = self.bins.get(at + 1) {
+                bin.join(next);
+            }
+            if let Some(slot) = self.bins.get_mut(out) {
+                *slot = bin;
+            }
+            out += 1;
+            at += 2;
+        }
+        self.bins.truncate(out);
+        self.per_bin = self.per_bin.saturating_mul(2);
+    }
+
+    /// The bins, in order of time.
+    pub fn bins(&self) -> &[Bin] {
+        &self.bins
+    }
+
+    /// The bins whose middle lies in a stretch of time.
+    pub fn within(&self, from: f64, to: f64) -> &[Bin] {
+        let start = self.bins.partition_point(|b| b.middle() < from);
+        let end = self.bins.partition_point(|b| b.middle() <= to);
+        self.bins.get(start..end.max(start)).unwrap_or_default()
+    }
+
+    /// Readings taken.
+    pub fn count(&self) -> usize {
+        self.count
+    }
+
+    /// The smallest step between readings that differ; none where all are the same.
+    pub fn step(&self) -> Option<f64> {
+        self.step.is_finite().then_some(self.step)
+    }
+
+    /// The usual time between readings, s: the median over bins; none for fewer than two readings.
+    pub fn interval(&self) -> Option<f64> {
+        let mut all: Vec<f64> = self
+            .bins
+            .windows(2)
+            .filter_map(|pair| match pair {
+                [a, b] if b.first > a.first => {
+                    Some((b.first - a.first) / f64::from(a.count.max(1)))
+                }
+                _ => None,
+            })
+            .collect();
+        if all.is_empty() {
+            return None;
+        }
+        let middle = all.len() / 2;
+        let (_, median, _) = all.select_nth_unstable_by(middle, f64::total_cmp);
+        Some(*median)
+    }
+
+    /// Pauses of more than `limit` that lie at least partly between `from` and `to`: from, to; longest first.
+    pub fn pauses(&self, from: f64, to: f64, limit: f64) -> Vec<(f64, f64)> {
+        let mut found: Vec<(f64, f64)> = self
+            .gaps
+            .iter()
+            .filter(|g| g.1 - g.0 > limit && g.0 < to && g.1 > from)
+            .copied()
+            .collect();
+        found.sort_by(|a, b| (b.1 - b.0).total_cmp(&(a.1 - a.0)));
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn means_and_counts_survive_joining() {
+        let mut series = Series::new(64);
+        let n = 10_000;
+        for i in 0..n {
+            series.add(f64::from(i), f64::from(i % 7));
+        }
+        assert!(series.bins().len() <= 64);
+        let count: u32 = series.bins().iter().map(|b| b.count).sum();
+        assert_eq!(count, n as u32);
+        let mean = series
+            .bins()
+            .iter()
+            .map(|b| b.mean * f64::from(b.count))
+            .sum::<f64>()
+            / f64::from(n);
+        let want = (0..n).map(|i| f64::from(i % 7)).sum::<f64>() / f64::from(n);
+        assert!((mean - want).abs() < 1e-10);
+        assert_eq!(series.interval(), Some(1.0));
+    }
+
+    #[test]
+    fn the_longest_pauses_are_kept() {
+        let mut series = Series::new(64);
+        let mut t = 0.0;
+        for i in 0..1000 {
+            t += if i == 300 { 540.0 } else { 1.0 };
+            series.add(t, 1.0);
+        }
+        assert_eq!(series.pauses(0.0, 2000.0, 5.0), [(300.0, 840.0)]);
+        assert!(series.pauses(900.0, 2000.0, 5.0).is_empty());
+    }
+
+    #[test]
+    fn a_stretch_holds_the_bins_inside_it() {
+        let mut series = Series::new(64);
+        for i in 0..20 {
+            series.add(f64::from(i), f64::from(i));
+        }
+        let inside: Vec<f64> = series.within(5.0, 8.0).iter().map(|b| b.mean).collect();
+        assert_eq!(inside, [5.0, 6.0, 7.0, 8.0]);
+    }
+}

@@ -1,0 +1,691 @@
+//! Time stamps as loggers write them.
+
+use crate::bench::logs::TimeFormat;
+
+/// A time stamp as read, not yet placed on the common clock.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Stamp {
+    /// Seconds since 1970-01-01 00:00 UTC (or since the log's zero, for elapsed times).
+    Instant(f64),
+    /// Seconds since 1970-01-01 00:00 on the wall clock of the log's zone.
+    Local(f64),
+}
+
+/// Why a stamp was not read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StampFault {
+    /// It does not look like the format.
+    Shape,
+    /// It looks like it, but there is no such date or time.
+    NoSuchTime,
+}
+
+/// Seconds in a day.
+const DAY: f64 = 86_400.0;
+
+/// Reads stamps of one format.
+#[derive(Clone, Debug)]
+pub struct StampReader {
+    kind: Kind,
+    decimal_comma: bool,
+    year: Option<i32>,
+}
+
+#[derive(Clone, Debug)]
+enum Kind {
+    Pieces(Vec<Piece>),
+    Iso,
+    /// Units in a second.
+    Count(f64),
+    ElapsedClock,
+}
+
+/// One piece of a pattern.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Piece {
+    Year,
+    ShortYear,
+    Month,
+    MonthName,
+    Day,
+    DayOfYear,
+    Hour,
+    Hour12,
+    Minute,
+    Second,
+    Fraction,
+    Half,
+    Offset,
+    Seconds,
+    WeekdayName,
+    Literal(u8),
+    Space,
+}
+
+/// Why a pattern cannot be used: what is wrong, and what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PatternFault {
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+}
+
+impl StampReader {
+    /// A reader of `format`. `year` stands in where the pattern has none; `decimal_comma` holds for counted times.
+    ///
+    /// # Errors
+    /// A pattern with an unknown code, without a date or a time of day, or with hours to twelve and no half of the day.
+    pub fn new(
+        format: &TimeFormat,
+        year: Option<i32>,
+        decimal_comma: bool,
+    ) -> Result<Self, PatternFault> {
+        let kind = match format {
+            TimeFormat::Pattern(text) => Kind::Pieces(pieces(text, year)?),
+            TimeFormat::Iso => Kind::Iso,
+            TimeFormat::Unix(per_second) | TimeFormat::Elapsed(per_second) => {
+                Kind::Count(*per_second)
+            }
+            TimeFormat::ElapsedClock => Kind::ElapsedClock,
+        };
+        Ok(StampReader {
+            kind,
+            decimal_comma,
+            year,
+        })
+    }
+
+    /// Reads one stamp.
+    ///
+    /// # Errors
+    /// [`StampFault`] where the text is not of the format.
+    pub fn read(&self, text: &[u8]) -> Result<Stamp, StampFault> {
+        let text = text.trim_ascii();
+        match &self.kind {
+            Kind::Pieces(pieces) => by_pieces(pieces, text, self.year),
+            Kind::Iso => iso(text),
+            Kind::Count(per_second) => match super::number::read(text, self.decimal_comma) {
+                super::number::Cell::Number(v) => Ok(Stamp::Instant(v / per_second)),
+                _ => Err(StampFault::Shape),
+            },
+            Kind::ElapsedClock => elapsed_clock(text).map(Stamp::Instant),
+        }
+    }
+}
+
+/// Takes a pattern apart.
+fn pieces(text: &str, year: Option<i32>) -> Result<Vec<Piece>, PatternFault> {
+    let mut out = Vec::new();
+    let mut bytes = text.bytes().peekable();
+    while let Some(b) = bytes.next() {
+        if b.is_ascii_whitespace() {
+            out.push(Piece::Space);
+            continue;
+        }
+        if b != b'%' {
+            out.push(Piece::Literal(b));
+            continue;
+        }
+        let mut code = bytes.next().unwrap_or(b' ');
+        // Flags that change padding only, widths, and the point of `%.f`.
+        while matches!(code, b'-' | b'_' | b'.' | b'0'..=b'9') {
+            if code == b'.' {
+                out.push(Piece::Literal(b'.'));
+            }
+            code = bytes.next().unwrap_or(b' ');
+        }
+        use Piece as P;
+        match code {
+            b'Y' => out.push(P::Year),
+            b'y' => out.push(P::ShortYear),
+            b'm' => out.push(P::Month),
+            b'b' | b'B' | b'h' => out.push(P::MonthName),
+            b'd' | b'e' => out.push(P::Day),
+            b'j' => out.push(P::DayOfYear),
+            b'H' | b'k' => out.push(P::Hour),
+            b'I' | b'l' => out.push(P::Hour12),
+            b'M' => out.push(P::Minute),
+            b'S' => out.push(P::Second),
+            b'f' | b'N' | b'L' => out.push(P::Fraction),
+            b'p' | b'P' => out.push(P::Half),
+            b'z' => out.push(P::Offset),
+            b's' => out.push(P::Seconds),
+            b'a' | b'A' => out.push(P::WeekdayName),
+            b'T' => out.extend([
+                P::Hour,
+                P::Literal(b':'),
+                P::Minute,
+                P::Literal(b':'),
+                P::Second,
+            ]),
+            b'R' => out.extend([P::Hour, P::Literal(b':'), P::Minute]),
+            b'F' => out.extend([
+                P::Year,
+                P::Literal(b'-'),
+                P::Month,
+                P::Literal(b'-'),
+                P::Day,
+            ]),
+            b'D' => out.extend([
+                P::Month,
+                P::Literal(b'/'),
+                P::Day,
+                P::Literal(b'/'),
+                P::ShortYear,
+            ]),
+            b'n' | b't' => out.push(P::Space),
+            b'%' => out.push(P::Literal(b'%')),
+            other => {
+                return Err(PatternFault {
+                    found: format!("the code `%{}`", char::from(other).escape_default()),
+                    expected: "codes among %Y %y %m %b %d %j %H %I %p %M %S %f %z %s %a".to_owned(),
+                });
+            }
+        }
+    }
+    let has = |p: Piece| out.contains(&p);
+    let fault = |found: &str, expected: &str| {
+        Err(PatternFault {
+            found: found.to_owned(),
+            expected: expected.to_owned(),
+        })
+    };
+    if has(Piece::Seconds) {
+        return Ok(out);
+    }
+    if has(Piece::Hour12) && !has(Piece::Half) {
+        return fault(
+            "a twelve-hour clock (%I) without its half of the day",
+            "%p for AM or PM beside %I, or %H where hours run to 24",
+        );
+    }
+    if !has(Piece::Hour) && !has(Piece::Hour12) {
+        return fault(
+            "a pattern without an hour",
+            "%H (or %I with %p); where time stands in a column of its own, list both columns",
+        );
+    }
+    let day =
+        has(Piece::DayOfYear) || (has(Piece::Day) && (has(Piece::Month) || has(Piece::MonthName)));
+    if !day {
+        return fault(
+            "a pattern without a day",
+            "%m and %d; where the date stands in a column of its own, list both columns",
+        );
+    }
+    if !has(Piece::Year) && !has(Piece::ShortYear) && year.is_none() {
+        return fault(
+            "a pattern without a year",
+            "%Y, or year = 2026 beside the format where the log writes none",
+        );
+    }
+    Ok(out)
+}
+
+/// Digits from the start, at most `most` of them: their value and count.
+fn digits(text: &[u8], most: usize) -> (u32, usize) {
+    let mut value = 0;
+    let mut n = 0;
+    for b in text.iter().take(most) {
+        if !b.is_ascii_digit() {
+            break;
+        }
+        value = value * 10 + u32::from(b - b'0');
+        n += 1;
+    }
+    (value, n)
+}
+
+/// Digits after a decimal mark, as a fraction: its value and the count of digits.
+fn fraction(text: &[u8]) -> (f64, usize) {
+    let mut value = 0.0;
+    let mut unit = 0.1;
+    let mut n = 0;
+    for b in text {
+        if !b.is_ascii_digit() {
+            break;
+        }
+        value += f64::from(b - b'0') * unit;
+        unit /= 10.0;
+        n += 1;
+    }
+    (value, n)
+}
+
+#[derive(Default)]
+struct Fields {
+    year: Option<i32>,
+    month: u32,
+    day: u32,
+    day_of_year: u32,
+    hour: u32,
+    minute: u32,
+    second: u32,
+    fraction: f64,
+    /// 0 for the morning, 12 for the afternoon.
+    half: Option<u32>,
+    offset: Option<i32>,
+    epoch: Option<f64>,
+}
+
+fn by_pieces(pieces: &[Piece], text: &[u8], year: Option<i32>) -> Result<Stamp, StampFault> {
+    let mut f = Fields {
+        year,
+        ..Fields::default()
+    };
+    let mut rest = text;
+    let mut pieces = pieces.iter().peekable();
+    while let Some(piece) = pieces.next() {
+        let used = match piece {
+            Piece::Year => number(rest, 4, 4, &mut |v| f.year = i32::try_from(v).ok())?,
+            Piece::ShortYear => number(rest, 2, 2, &mut |v| {
+                // POSIX: 69 to 99 are of the last century.
+                f.year = i32::try_from(if v >= 69 { 1900 + v } else { 2000 + v }).ok();
+            })?,
+            Piece::Month => number(rest, 1, 2, &mut |v| f.month = v)?,
+            Piece::Day => number(rest, 1, 2, &mut |v| f.day = v)?,
+            Piece::DayOfYear => number(rest, 1, 3, &mut |v| f.day_of_year = v)?,
+            Piece::Hour | Piece::Hour12 => number(rest, 1, 2, &mut |v| f.hour = v)?,
+            Piece::Minute => number(rest, 1, 2, &mut |v| f.minute = v)?,
+            Piece::Second => {
+                let mut n = number(rest, 1, 2, &mut |v| f.second = v)?;
+                // A fraction that the pattern does not ask for is read all the same.
+                if !matches!(pieces.peek(), Some(Piece::Literal(b'.' | b','))) {
+                    if let Some((b'.' | b',', tail)) =
+                        rest.get(n..).and_then(<[u8]>::split_first)
+                    {
+                        let (part, k) = fraction(tail);
+                        f.fraction = part;
+                        n += if k > 0 { 1 + k } else { 0 };
+                    }
+                }
+                n
+            }
+            Piece::Fraction => {
+                let (part, n) = fraction(rest);
+                f.fraction = part;
+                n
+            }
+            Piece::MonthName => month_name(rest, &mut f)?,
+            Piece::WeekdayName => rest
+                .iter()
+                .take_while(|b| b.is_ascii_alphabetic() || **b >= 0x80)
+                .count(),
+            Piece::Half => half(rest, &mut f)?,
+            Piece::Offset => {
+                let (seconds, n) = offset(rest).ok_or(StampFault::Shape)?;
+                f.offset = Some(seconds);
+                n
+            }
+            Piece::Seconds => {
+                let n = rest.iter().take_while(|b| b.is_ascii_digit()).count();
+                let (value, k) = (rest.get(..n).unwrap_or_default(), n);
+                let text = std::str::from_utf8(value).map_err(|_| StampFault::Shape)?;
+                f.epoch = Some(text.parse().map_err(|_| StampFault::Shape)?);
+                k
+            }
+            Piece::Literal(want) => match rest.first() {
+                Some(b) if b == want => 1,
+                // The point before a fraction is missing where the fraction is zero.
+                None if *want == b'.' && matches!(pieces.peek(), Some(Piece::Fraction)) => 0,
+                _ => return Err(StampFault::Shape),
+            },
+            Piece::Space => rest.iter().take_while(|b| b.is_ascii_whitespace()).count(),
+        };
+        rest = rest.get(used..).ok_or(StampFault::Shape)?;
+    }
+    if !rest.trim_ascii().is_empty() {
+        return Err(StampFault::Shape);
+    }
+    f.stamp()
+}
+
+/// A number of `least` to `most` digits; gives the count of bytes that it takes.
+fn number(
+    text: &[u8],
+    least: usize,
+    most: usize,
+    set: &mut dyn FnMut(u32),
+) -> Result<usize, StampFault> {
+    // Days and hours padded with a blank, `%e`.
+    let blanks = usize::from(least == 1 && text.first() == Some(&b' '));
+    let (value, n) = digits(text.get(blanks..).unwrap_or_default(), most);
+    if n < least {
+        return Err(StampFault::Shape);
+    }
+    set(value);
+    Ok(n + blanks)
+}
+
+const MONTHS: [&[u8]; 12] = [
+    b"jan", b"feb", b"mar", b"apr", b"may", b"jun", b"jul", b"aug", b"sep", b"oct", b"nov", b"dec",
+];
+
+fn month_name(text: &[u8], f: &mut Fields) -> Result<usize, StampFault> {
+    let n = text
+        .iter()
+        .take_while(|b| b.is_ascii_alphabetic())
+        .count();
+    let head = text.get(..3.min(n)).unwrap_or_default();
+    let at = MONTHS.iter().position(|m| m.eq_ignore_ascii_case(head));
+    f.month = at.ok_or(StampFault::Shape)? as u32 + 1;
+    // "Sept." and the like.
+    Ok(n + usize::from(text.get(n) == Some(&b'.')))
+}
+
+/// AM or PM, in either case, with or without points.
+fn half(text: &[u8], f: &mut Fields) -> Result<usize, StampFault> {
+    let n = text
+        .iter()
+        .take_while(|b| b.is_ascii_alphabetic() || **b == b'.')
+        .count();
+    f.half = match text.first() {
+        Some(b'a' | b'A') => Some(0),
+        Some(b'p' | b'P') => Some(12),
+        _ => return Err(StampFault::Shape),
+    };
+    Ok(n)
+}
+
+/// `Z`, `+01:00`, `+0100` or `+01`: seconds east of UTC and the count of bytes.
+pub fn offset(text: &[u8]) -> Option<(i32, usize)> {
+    let (sign, rest) = match text.split_first()? {
+        (b'Z' | b'z', _) => return Some((0, 1)),
+        (b'+', rest) => (1, rest),
+        (b'-', rest) => (-1, rest),
+        _ => return None,
+    };
+    let (hours, h) = digits(rest, 2);
+    if h != 2 || hours > 25 {
+        return None;
+    }
+    let after = rest.get(2..).unwrap_or_default();
+    let colon = usize::from(after.first() == Some(&b':'));
+    let (minutes, m) = digits(after.get(colon..).unwrap_or_default(), 2);
+    let (minutes, used) = if m == 2 { (minutes, 3 + colon + 2) } else { (0, 3) };
+    if minutes > 59 {
+        return None;
+    }
+    Some((sign * (hours as i32 * 3600 + minutes as i32 * 60), used))
+}
+
+impl Fields {
+    fn stamp(&self) -> Result<Stamp, StampFault> {
+        if let Some(seconds) = self.epoch {
+            return Ok(Stamp::Instant(seconds + self.fraction));
+        }
+        let mut hour = self.hour;
+        if let Some(half) = self.half {
+            if !(1..=12).contains(&hour) {
+                return Err(StampFault::NoSuchTime);
+            }
+            hour = hour % 12 + half;
+        }
+        let year = self.year.ok_or(StampFault::Shape)?;
+        let days = if self.day_of_year > 0 {
+            if self.day_of_year > 365 + u32::from(is_leap(year)) {
+                return Err(StampFault::NoSuchTime);
+            }
+            days_from_civil(year, 1, 1) + i64::from(self.day_of_year) - 1
+        } else {
+            if !(1..=12).contains(&self.month)
+                || self.day < 1
+                || self.day > days_in_month(year, self.month)
+            {
+                return Err(StampFault::NoSuchTime);
+            }
+            days_from_civil(year, self.month, self.day)
+        };
+        // Some loggers end a day with 24:00:00.
+        let end_of_day = hour == 24 && self.minute == 0 && self.second == 0;
+        // Second 60 is a leap second.
+        if (hour > 23 && !end_of_day) || self.minute > 59 || self.second > 60 {
+            return Err(StampFault::NoSuchTime);
+        }
+        let seconds = days as f64 * DAY
+            + f64::from(hour * 3600 + self.minute * 60 + self.second)
+            + self.fraction;
+        Ok(match self.offset {
+            Some(offset) => Stamp::Instant(seconds - f64::from(offset)),
+            None => Stamp::Local(seconds),
+        })
+    }
+}
+
+/// `2026-08-25T09:00:02.5+02:00`, with a blank or a `T`, seconds, fraction and offset optional; `20260825T090002Z`.
+fn iso(text: &[u8]) -> Result<Stamp, StampFault> {
+    let mut f = Fields::default();
+    let (year, n) = digits(text, 4);
+    if n != 4 {
+        return Err(StampFault::Shape);
+    }
+    f.year = i32::try_from(year).ok();
+    let mut rest = text.get(4..).unwrap_or_default();
+    let two = |rest: &mut &[u8], mark: u8| -> Result<u32, StampFault> {
+        if rest.first() == Some(&mark) {
+            *rest = rest.get(1..).unwrap_or_default();
+        }
+        let (value, n) = digits(rest, 2);
+        if n != 2 {
+            return Err(StampFault::Shape);
+        }
+        *rest = rest.get(2..).unwrap_or_default();
+        Ok(value)
+    };
+    f.month = two(&mut rest, b'-')?;
+    f.day = two(&mut rest, b'-')?;
+    match rest.first() {
+        Some(b'T' | b't' | b' ') => rest = rest.get(1..).unwrap_or_default(),
+        _ => return Err(StampFault::Shape),
+    }
+    f.hour = two(&mut rest, b' ')?;
+    f.minute = two(&mut rest, b':')?;
+    if matches!(rest.first(), Some(b':' | b'0'..=b'9')) {
+        f.second = two(&mut rest, b':')?;
+        if let Some((b'.' | b',', tail)) = rest.split_first() {
+            let (part, n) = fraction(tail);
+            f.fraction = part;
+            rest = tail.get(n..).unwrap_or_default();
+        }
+    }
+    let rest = rest.trim_ascii();
+    if !rest.is_empty() {
+        let (seconds, n) = offset(rest).ok_or(StampFault::Shape)?;
+        if n != rest.len() {
+            return Err(StampFault::Shape);
+        }
+        f.offset = Some(seconds);
+    }
+    f.stamp()
+}
+
+/// `0d 00:01:30.5`, `00:41:50`, `41:50`: seconds.
+fn elapsed_clock(text: &[u8]) -> Result<f64, StampFault> {
+    let text = std::str::from_utf8(text).map_err(|_| StampFault::Shape)?;
+    let (days, clock) = match text.split_once(['d', 'D']) {
+        Some((days, clock)) => (
+            days.trim().parse::<u32>().map_err(|_| StampFault::Shape)?,
+            clock.trim(),
+        ),
+        None => (0, text),
+    };
+    let mut seconds = 0.0;
+    let parts: Vec<&str> = clock.split(':').collect();
+    if !(2..=3).contains(&parts.len()) {
+        return Err(StampFault::Shape);
+    }
+    for (i, part) in parts.iter().enumerate() {
+        if !part.starts_with(|c: char| c.is_ascii_digit()) {
+            return Err(StampFault::Shape);
+        }
+        let value: f64 = part
+            .replace(',', ".")
+            .parse()
+            .map_err(|_| StampFault::Shape)?;
+        if i > 0 && value >= 60.0 {
+            return Err(StampFault::NoSuchTime);
+        }
+        seconds = seconds * 60.0 + value;
+    }
+    Ok(f64::from(days) * DAY + seconds)
+}
+
+/// Days from 1970-01-01 to a date of the Gregorian calendar, counting leap days in eras of 400 years that begin in March.
+pub fn days_from_civil(year: i32, month: u32, day: u32) -> i64 {
+    let (y, m) = (i64::from(year), i64::from(month));
+    let (y, m) = if m <= 2 { (y - 1, m + 9) } else { (y, m - 3) };
+    let era = y.div_euclid(400);
+    let in_era = y.rem_euclid(400);
+    // Months from March have 30.6 days on average: (153 m + 2) / 5 days before month m.
+    let in_year = (153 * m + 2) / 5 + i64::from(day) - 1;
+    // 719 468 days from 0000-03-01 to 1970-01-01; 146 097 in an era.
+    era * 146_097 + in_era * 365 + in_era / 4 - in_era / 100 + in_year - 719_468
+}
+
+fn is_leap(year: i32) -> bool {
+    year % 4 == 0 && (year % 100 != 0 || year % 400 == 0)
+}
+
+fn days_in_month(year: i32, month: u32) -> u32 {
+    match month {
+        2 => 28 + u32::from(is_leap(year)),
+        4 | 6 | 9 | 11 => 30,
+        _ => 31,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pattern(text: &str) -> StampReader {
+        StampReader::new(&TimeFormat::Pattern(text.to_owned()), None, false).unwrap()
+    }
+
+    /// 2026-08-25 09:00:02 as seconds; the day number from jiff, checked below.
+    const THEN: f64 = 1_787_648_402.0;
+
+    #[test]
+    fn day_numbers_agree_with_the_time_library() {
+        for (y, m, d) in [
+            (1970, 1, 1),
+            (2000, 2, 29),
+            (2026, 8, 25),
+            (1969, 12, 31),
+            (2100, 3, 1),
+            (1600, 2, 29),
+        ] {
+            let date = jiff::civil::date(y, m, d);
+            let want = date
+                .to_zoned_datetime(jiff::tz::TimeZone::UTC)
+                .unwrap()
+                .timestamp()
+                .as_second()
+                / 86_400;
+            assert_eq!(days_from_civil(y.into(), m as u32, d as u32), want, "{date}");
+        }
+    }
+
+    #[test]
+    fn the_same_moment_in_many_patterns() {
+        for (format, text) in [
+            ("%Y-%m-%d %H:%M:%S", "2026-08-25 09:00:02"),
+            ("%Y-%m-%d %H:%M:%S", "2026-08-25 09:00:02.000"),
+            ("%d.%m.%Y %H:%M:%S", "25.08.2026 09:00:02"),
+            ("%d.%m.%Y %H:%M:%S", "25.8.2026  9:00:02"),
+            ("%m/%d/%Y %I:%M:%S %p", "8/25/2026 9:00:02 AM"),
+            ("%m/%d/%y %I:%M:%S%p", "08/25/26 09:00:02a.m."),
+            ("%d-%b-%Y %T", "25-Aug-2026 09:00:02"),
+            ("%a %d %B %Y %H.%M.%S", "Tue 25 August 2026 09.00.02"),
+            ("%Y%m%d%H%M%S", "20260825090002"),
+            ("%Y %j %T", "2026 237 09:00:02"),
+            ("%F %T%.f", "2026-08-25 09:00:02"),
+            ("%e/%m/%Y %k:%M:%S", "25/08/2026  9:00:02"),
+        ] {
+            let read = pattern(format).read(text.as_bytes());
+            assert_eq!(read, Ok(Stamp::Local(THEN)), "{format} {text}");
+        }
+    }
+
+    #[test]
+    fn twelve_oclock_belongs_to_its_half() {
+        let reader = pattern("%m/%d/%Y %I:%M:%S %p");
+        let at = |text: &str| match reader.read(text.as_bytes()) {
+            Ok(Stamp::Local(s)) => s - days_from_civil(2026, 8, 25) as f64 * DAY,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(at("08/25/2026 12:00:00 AM"), 0.0);
+        assert_eq!(at("08/25/2026 12:30:00 PM"), 12.5 * 3600.0);
+        assert_eq!(at("08/25/2026 01:00:00 PM"), 13.0 * 3600.0);
+        assert_eq!(
+            reader.read(b"08/25/2026 13:00:00 PM"),
+            Err(StampFault::NoSuchTime)
+        );
+    }
+
+    #[test]
+    fn iso_with_and_without_offset() {
+        let reader = StampReader::new(&TimeFormat::Iso, None, false).unwrap();
+        for (text, want) in [
+            ("2026-08-25T09:00:02Z", Stamp::Instant(THEN)),
+            ("2026-08-25T11:00:02+02:00", Stamp::Instant(THEN)),
+            ("2026-08-25 09:00:02", Stamp::Local(THEN)),
+            ("20260825T090002Z", Stamp::Instant(THEN)),
+            ("2026-08-25T04:30:02-0430", Stamp::Instant(THEN)),
+            ("2026-08-25T09:00", Stamp::Local(THEN - 2.0)),
+        ] {
+            assert_eq!(reader.read(text.as_bytes()), Ok(want), "{text}");
+        }
+        let Ok(Stamp::Instant(s)) = reader.read(b"2026-08-25T09:00:02.464Z") else {
+            panic!()
+        };
+        assert!((s - THEN - 0.464).abs() < 1e-6);
+        for text in ["2026-13-01T00:00Z", "2026-02-30T00:00Z", "2026-08-25T25:00Z"] {
+            assert_eq!(
+                reader.read(text.as_bytes()),
+                Err(StampFault::NoSuchTime),
+                "{text}"
+            );
+        }
+        for text in ["25.08.2026", "1787641200", "", "2026-08-25", "2026-08-25T09:00:02 CET"] {
+            assert_eq!(reader.read(text.as_bytes()), Err(StampFault::Shape), "{text}");
+        }
+    }
+
+    #[test]
+    fn days_may_end_at_24_and_years_be_given() {
+        let reader = StampReader::new(
+            &TimeFormat::Pattern("%m/%d %H:%M:%S".to_owned()),
+            Some(2026),
+            false,
+        )
+        .unwrap();
+        let midnight = days_from_civil(2026, 8, 27) as f64 * DAY;
+        for text in ["08/26  24:00:00", "08/27 00:00:00"] {
+            assert_eq!(reader.read(text.as_bytes()), Ok(Stamp::Local(midnight)));
+        }
+    }
+
+    #[test]
+    fn elapsed_clocks() {
+        assert_eq!(elapsed_clock(b"0d 00:01:30.50"), Ok(90.5));
+        assert_eq!(elapsed_clock(b"00:41:50"), Ok(2510.0));
+        assert_eq!(elapsed_clock(b"2d 01:00:00"), Ok(2.0 * DAY + 3600.0));
+        assert_eq!(elapsed_clock(b"x:00"), Err(StampFault::Shape));
+    }
+
+    #[test]
+    fn patterns_that_cannot_tell_the_time_are_refused() {
+        for (text, word) in [
+            ("%Y-%m-%d %I:%M", "twelve-hour"),
+            ("%m-%d %H:%M", "year"),
+            ("%Y-%m-%d", "hour"),
+            ("%H:%M:%S", "day"),
+            ("%Q", "%Q"),
+        ] {
+            let fault = pieces(text, None).unwrap_err();
+            assert!(fault.found.contains(word), "{text}: {fault:?}");
+        }
+    }
+}
