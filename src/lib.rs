@@ -29,3 +29,4 @@ pub mod predict;
 pub mod quantity;
 pub mod report;
 pub mod stats;
+pub mod steady;

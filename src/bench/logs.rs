@@ -509,17 +509,19 @@ fn read_channel(s: &Section<'_, '_>, channel: Channel, place: Place) -> Option<C
         ));
     }
     let want = channel.dimension();
-    let unit = s.text("unit").and_then(|text| match Unit::parse_for(&text, want) {
-        Ok(unit) => Some(unit),
-        Err(e) => {
-            s.fault(Fault::new(
-                s.place_of("unit"),
-                format!("unit = \"{}\"", clip(&text)),
-                e.expected,
-            ));
-            None
-        }
-    });
+    let unit = s
+        .text("unit")
+        .and_then(|text| match Unit::parse_for(&text, want) {
+            Ok(unit) => Some(unit),
+            Err(e) => {
+                s.fault(Fault::new(
+                    s.place_of("unit"),
+                    format!("unit = \"{}\"", clip(&text)),
+                    e.expected,
+                ));
+                None
+            }
+        });
     let sign = match s.number("sign") {
         None => 1.0,
         Some(v) if v == 1.0 || v == -1.0 => v,
@@ -533,7 +535,7 @@ fn read_channel(s: &Section<'_, '_>, channel: Channel, place: Place) -> Option<C
         }
     };
     let scale = match s.number("scale") {
-        Some(v) if v == 0.0 => {
+        Some(0.0) => {
             s.fault(Fault::new(
                 s.place_of("scale"),
                 "scale = 0",

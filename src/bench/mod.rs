@@ -286,7 +286,8 @@ impl Bench {
         let mut findings = manifest.finish()?;
         let reduced = file.is_none();
         let points_file = file.unwrap_or_else(|| REDUCED_POINTS.to_owned());
-        let bytes = read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
+        let bytes =
+            read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
         let table = Table::read(&points_file, &bytes)?;
         let mut points = point::read_points(&table, &mut findings)?;
         fill_airflow(&mut points, &duct, &fan);

@@ -87,7 +87,7 @@ impl SteadyRules {
             &mut rules.temp_spread_k,
         );
         if let Some(n) = s.number("cycles") {
-            if n >= 2.0 && n <= 1000.0 && n.fract() == 0.0 {
+            if (2.0..=1000.0).contains(&n) && n.fract() == 0.0 {
                 rules.cycles = n as usize;
             } else {
                 s.fault(Fault::new(

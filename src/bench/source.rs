@@ -32,7 +32,8 @@ impl Source {
                 .ok_or_else(|| missing(name, asked_at).into()),
             Source::Bare(path) => read_file(path),
             Source::Folder(folder) => {
-                let inside = inside(name).ok_or_else(|| BenchError::from(leaves(name, asked_at)))?;
+                let inside =
+                    inside(name).ok_or_else(|| BenchError::from(leaves(name, asked_at)))?;
                 let path = folder.join(inside);
                 if !path.exists() {
                     return Err(missing(name, asked_at).into());

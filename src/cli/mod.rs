@@ -5,6 +5,7 @@ mod coupling;
 mod curve;
 mod fit;
 mod predict;
+mod reduce;
 mod report;
 mod words;
 
@@ -89,6 +90,8 @@ impl Common {
 enum Command {
     /// What is there, what is wrong, what is confounded or drifting
     Check(check::CheckArgs),
+    /// Raw logs to steady points with uncertainty
+    Reduce(reduce::ReduceArgs),
     /// Draw and capacity curves, candidates compared, equations to paste
     Fit(fit::FitArgs),
     /// Are fan level and compressor tied together?
@@ -201,6 +204,7 @@ pub fn run_from_env() -> ExitCode {
     }
     let (name, result) = match &program.command {
         Command::Check(a) => ("check", check::run(a, common)),
+        Command::Reduce(a) => ("reduce", reduce::run(a, common)),
         Command::Fit(a) => ("fit", fit::run(a, common)),
         Command::Coupling(a) => ("coupling", coupling::run(a, common)),
         Command::Predict(a) => ("predict", predict::run(a, common)),

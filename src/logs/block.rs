@@ -86,11 +86,27 @@ pub fn read_block(layout: &Layout, block: &[u8], first_line: usize) -> Batch {
         if quotes && line.contains(&b'"') {
             let owned = split_quoted(line, layout.delimiter);
             let get = |i: usize| owned.get(i).map(Cow::as_ref);
-            read_line(layout, &mut batch, number, line, owned.len(), &get, &mut joined);
+            read_line(
+                layout,
+                &mut batch,
+                number,
+                line,
+                owned.len(),
+                &get,
+                &mut joined,
+            );
         } else {
             cells.split(line, layout.delimiter, layout.width);
             let get = |i: usize| cells.get(line, i);
-            read_line(layout, &mut batch, number, line, cells.len(), &get, &mut joined);
+            read_line(
+                layout,
+                &mut batch,
+                number,
+                line,
+                cells.count(),
+                &get,
+                &mut joined,
+            );
         }
     }
     batch

@@ -47,7 +47,7 @@ impl Cells {
     }
 
     /// The count of cells found.
-    pub fn len(&self) -> usize {
+    pub fn count(&self) -> usize {
         self.ends.len()
     }
 
@@ -66,7 +66,7 @@ pub fn split_quoted(line: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
     if !line.contains(&b'"') {
         let mut cells = Cells::default();
         cells.split(line, delimiter, usize::MAX);
-        return (0..cells.len())
+        return (0..cells.count())
             .filter_map(|i| cells.get(line, i).map(Cow::Borrowed))
             .collect();
     }

@@ -13,9 +13,7 @@ pub fn zone(name: &str) -> Option<TimeZone> {
     if let Some((seconds, n)) = offset(name.trim().as_bytes())
         && n == name.trim().len()
     {
-        return Offset::from_seconds(seconds)
-            .ok()
-            .map(TimeZone::fixed);
+        return Offset::from_seconds(seconds).ok().map(TimeZone::fixed);
     }
     TimeZone::get(name.trim()).ok()
 }
@@ -28,6 +26,8 @@ pub struct Clock {
     /// Wall-clock times in this range have one offset.
     known: Option<(f64, f64, f64)>,
     last: Option<f64>,
+    /// The hour that the wall clock shows twice is being shown for the second time.
+    second_pass: bool,
     /// Stamps in an hour that the wall clock shows twice.
     pub folded: usize,
     /// Stamps in an hour that the wall clock skips.
@@ -42,6 +42,7 @@ impl Clock {
             shift: shift_s,
             known: None,
             last: None,
+            second_pass: false,
             folded: 0,
             skipped: 0,
         }
@@ -75,6 +76,7 @@ impl Clock {
         match zone.to_ambiguous_timestamp(wall).offset() {
             AmbiguousOffset::Unambiguous { offset } => {
                 let t = local - seconds(offset);
+                self.second_pass = false;
                 // Until the next change of offset, and out of the hours around it, nothing is to be looked up.
                 let now = Timestamp::from_second(t.floor() as i64).ok()?;
                 let until = zone.following(now).next().map_or(f64::INFINITY, |next| {
@@ -91,7 +93,8 @@ impl Clock {
                 let passed = self
                     .last
                     .is_some_and(|last| first + self.shift < last - FOLD_SLACK);
-                Some(if passed { second } else { first })
+                self.second_pass |= passed;
+                Some(if self.second_pass { second } else { first })
             }
             AmbiguousOffset::Gap { before, .. } => {
                 self.skipped += 1;

@@ -78,7 +78,11 @@ impl<'a> Gather<'a> {
     pub fn new(spec: &LogSpec, spans: &'a [Span], clock: Clock, room: usize) -> Self {
         let mut channels: Vec<Channel> = spec.channels.iter().map(|c| c.channel).collect();
         let at = |c: Channel| channels.iter().position(|x| *x == c);
-        let product = match (at(Channel::Power), at(Channel::Voltage), at(Channel::Current)) {
+        let product = match (
+            at(Channel::Power),
+            at(Channel::Voltage),
+            at(Channel::Current),
+        ) {
             (None, Some(u), Some(i)) => Some((u, i)),
             _ => None,
         };

@@ -89,7 +89,10 @@ pub fn find(
     for c in &spec.channels {
         let at = column(&c.column)?;
         let heading = cells.get(at).map(String::as_str);
-        match c.unit.or_else(|| unit_of(heading, at, &unit_cells, c.channel.dimension())) {
+        match c
+            .unit
+            .or_else(|| unit_of(heading, at, &unit_cells, c.channel.dimension()))
+        {
             Some(unit) => channels.push(Column { at, unit }),
             None => faults.push(
                 Fault::new(
@@ -150,11 +153,7 @@ pub fn find(
 
 /// A time pattern's fault, with its place in `bench.toml`.
 pub fn pattern_fault(spec: &LogSpec, fault: PatternFault) -> Fault {
-    Fault::new(
-        spec.time.format_place.clone(),
-        fault.found,
-        fault.expected,
-    )
+    Fault::new(spec.time.format_place.clone(), fault.found, fault.expected)
 }
 
 struct Found {
@@ -270,7 +269,10 @@ fn with_heading(
                 .iter()
                 .find(|(_, l)| !l.trim_ascii().is_empty())
                 .map_or_else(String::new, |(_, l)| {
-                    format!("; the file begins with `{}`", clip(&tidy(&decode(l, encoding))))
+                    format!(
+                        "; the file begins with `{}`",
+                        clip(&tidy(&decode(l, encoding)))
+                    )
                 });
             Err(Fault::new(
                 Place::file(file),
@@ -416,12 +418,7 @@ fn unit_of(
 }
 
 /// Whether the measured cells of the first rows have decimal commas and no points.
-fn commas_in(
-    head: &[(usize, &[u8])],
-    data_at: usize,
-    delimiter: u8,
-    channels: &[Column],
-) -> bool {
+fn commas_in(head: &[(usize, &[u8])], data_at: usize, delimiter: u8, channels: &[Column]) -> bool {
     let mut commas = 0;
     let mut points = 0;
     for (_, line) in head.iter().skip(data_at) {
@@ -481,8 +478,14 @@ mod tests {
         let rows = vec![vec![String::new(), "°C".to_owned(), "(%)".to_owned()]];
         let temp = crate::quantity::Dimension::Temperature;
         let symbol = |u: Option<Unit>| u.map(|u| u.symbol());
-        assert_eq!(symbol(unit_of(Some("in [degF]"), 1, &rows, temp)), Some("degF"));
-        assert_eq!(symbol(unit_of(Some("Zulauf"), 1, &rows, temp)), Some("degC"));
+        assert_eq!(
+            symbol(unit_of(Some("in [degF]"), 1, &rows, temp)),
+            Some("degF")
+        );
+        assert_eq!(
+            symbol(unit_of(Some("Zulauf"), 1, &rows, temp)),
+            Some("degC")
+        );
         assert_eq!(symbol(unit_of(Some("Zulauf"), 2, &rows, temp)), None);
         let share = crate::quantity::Dimension::Fraction;
         assert_eq!(symbol(unit_of(None, 2, &rows, share)), Some("%"));

@@ -181,10 +181,7 @@ fn raise(file: &SourceFile, error: TextError) -> BenchError {
 }
 
 /// Files of one log sorted by their first reading: names such as `log_10` and `log_2` sort otherwise.
-fn in_order_of_time(
-    spec: &LogSpec,
-    files: Vec<SourceFile>,
-) -> Result<Vec<SourceFile>, BenchError> {
+fn in_order_of_time(spec: &LogSpec, files: Vec<SourceFile>) -> Result<Vec<SourceFile>, BenchError> {
     let mut keyed = Vec::with_capacity(files.len());
     for file in files {
         let mut open = Open::new(spec, &file)?;

@@ -88,14 +88,14 @@ pub fn read(cell: &[u8], comma: bool) -> Cell {
     slow(text, comma)
 }
 
-/// Whether what follows a number can be a unit: letters, signs such as `%` and `°`, no digits at its start.
+/// Whether what follows a number can be a unit: letters and signs such as `%` and `°`; digits only as in `m3`, not at its start.
 fn is_unit(rest: &[u8]) -> bool {
     let rest = rest.trim_ascii();
     rest.len() <= 8
         && rest.first().is_none_or(|b| !b.is_ascii_digit())
         && rest
             .iter()
-            .all(|b| b.is_ascii_alphanumeric() || *b >= 0x80 || b"%/^".contains(b))
+            .all(|b| b.is_ascii_alphabetic() || *b >= 0x80 || b"%/23".contains(b))
 }
 
 fn slow(cell: &[u8], comma: bool) -> Cell {

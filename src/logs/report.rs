@@ -133,7 +133,10 @@ impl LogReport {
                 "headings and no readings",
                 "a row for each reading",
             )
-            .remedy(format!("check the file, or narrow file = \"{}\"", spec.file))
+            .remedy(format!(
+                "check the file, or narrow file = \"{}\"",
+                spec.file
+            ))
             .into());
         }
         Ok(())
@@ -164,9 +167,7 @@ impl LogReport {
         };
         let list: Vec<String> = shown.iter().map(|p| p.words()).collect();
         Fault::new(
-            shown
-                .first()
-                .map_or(Place::file(&file), |p| p.place(&file)),
+            shown.first().map_or(Place::file(&file), |p| p.place(&file)),
             format!(
                 "{} of {} lines ({when}) that cannot be read; {}",
                 self.file_broken,
@@ -277,7 +278,11 @@ impl LogReport {
                 ""
             };
             say(
-                if many { Severity::Warning } else { Severity::Note },
+                if many {
+                    Severity::Warning
+                } else {
+                    Severity::Note
+                },
                 "repeated-times",
                 Some(o.first_repeated),
                 format!(
@@ -411,7 +416,11 @@ impl Problem {
             } => format!(
                 "line {}, column {column}: {} `{text}`",
                 self.line,
-                if *no_such { "no such time" } else { "not the time format" }
+                if *no_such {
+                    "no such time"
+                } else {
+                    "not the time format"
+                }
             ),
             ProblemKind::Number { text, column } => {
                 format!("line {}, column {column}: no number `{text}`", self.line)

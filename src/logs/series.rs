@@ -87,6 +87,17 @@ impl Series {
         }
     }
 
+    /// A series of the given bins, in order of time.
+    pub fn from_bins(bins: Vec<Bin>) -> Self {
+        let mut series = Series::new(bins.len());
+        for bin in bins {
+            series.note_pause(bin.first);
+            series.count += bin.count as usize;
+            series.bins.push(bin);
+        }
+        series
+    }
+
     /// Adds a reading that is not earlier than the last.
     pub fn add(&mut self, t: f64, v: f64) {
         self.count += 1;
@@ -186,13 +197,13 @@ impl Series {
         Some(*median)
     }
 
-    /// Pauses of more than `limit` that lie at least partly between `from` and `to`: from, to; longest first.
+    /// The parts of pauses that lie between `from` and `to`, where longer than `limit`: from, to; longest first.
     pub fn pauses(&self, from: f64, to: f64, limit: f64) -> Vec<(f64, f64)> {
         let mut found: Vec<(f64, f64)> = self
             .gaps
             .iter()
-            .filter(|g| g.1 - g.0 > limit && g.0 < to && g.1 > from)
-            .copied()
+            .map(|g| (g.0.max(from), g.1.min(to)))
+            .filter(|g| g.1 - g.0 > limit)
             .collect();
         found.sort_by(|a, b| (b.1 - b.0).total_cmp(&(a.1 - a.0)));
         found
@@ -233,6 +244,7 @@ mod tests {
             series.add(t, 1.0);
         }
         assert_eq!(series.pauses(0.0, 2000.0, 5.0), [(300.0, 840.0)]);
+        assert_eq!(series.pauses(700.0, 2000.0, 5.0), [(700.0, 840.0)]);
         assert!(series.pauses(900.0, 2000.0, 5.0).is_empty());
     }
 

@@ -291,14 +291,12 @@ fn by_pieces(pieces: &[Piece], text: &[u8], year: Option<i32>) -> Result<Stamp, 
             Piece::Second => {
                 let mut n = number(rest, 1, 2, &mut |v| f.second = v)?;
                 // A fraction that the pattern does not ask for is read all the same.
-                if !matches!(pieces.peek(), Some(Piece::Literal(b'.' | b','))) {
-                    if let Some((b'.' | b',', tail)) =
-                        rest.get(n..).and_then(<[u8]>::split_first)
-                    {
-                        let (part, k) = fraction(tail);
-                        f.fraction = part;
-                        n += if k > 0 { 1 + k } else { 0 };
-                    }
+                if !matches!(pieces.peek(), Some(Piece::Literal(b'.' | b',')))
+                    && let Some((b'.' | b',', tail)) = rest.get(n..).and_then(<[u8]>::split_first)
+                {
+                    let (part, k) = fraction(tail);
+                    f.fraction = part;
+                    n += if k > 0 { 1 + k } else { 0 };
                 }
                 n
             }
@@ -363,10 +361,7 @@ const MONTHS: [&[u8]; 12] = [
 ];
 
 fn month_name(text: &[u8], f: &mut Fields) -> Result<usize, StampFault> {
-    let n = text
-        .iter()
-        .take_while(|b| b.is_ascii_alphabetic())
-        .count();
+    let n = text.iter().take_while(|b| b.is_ascii_alphabetic()).count();
     let head = text.get(..3.min(n)).unwrap_or_default();
     let at = MONTHS.iter().position(|m| m.eq_ignore_ascii_case(head));
     f.month = at.ok_or(StampFault::Shape)? as u32 + 1;
@@ -403,7 +398,11 @@ pub fn offset(text: &[u8]) -> Option<(i32, usize)> {
     let after = rest.get(2..).unwrap_or_default();
     let colon = usize::from(after.first() == Some(&b':'));
     let (minutes, m) = digits(after.get(colon..).unwrap_or_default(), 2);
-    let (minutes, used) = if m == 2 { (minutes, 3 + colon + 2) } else { (0, 3) };
+    let (minutes, used) = if m == 2 {
+        (minutes, 3 + colon + 2)
+    } else {
+        (0, 3)
+    };
     if minutes > 59 {
         return None;
     }
@@ -583,7 +582,11 @@ mod tests {
                 .timestamp()
                 .as_second()
                 / 86_400;
-            assert_eq!(days_from_civil(y.into(), m as u32, d as u32), want, "{date}");
+            assert_eq!(
+                days_from_civil(y.into(), m as u32, d as u32),
+                want,
+                "{date}"
+            );
         }
     }
 
@@ -641,15 +644,29 @@ mod tests {
             panic!()
         };
         assert!((s - THEN - 0.464).abs() < 1e-6);
-        for text in ["2026-13-01T00:00Z", "2026-02-30T00:00Z", "2026-08-25T25:00Z"] {
+        for text in [
+            "2026-13-01T00:00Z",
+            "2026-02-30T00:00Z",
+            "2026-08-25T25:00Z",
+        ] {
             assert_eq!(
                 reader.read(text.as_bytes()),
                 Err(StampFault::NoSuchTime),
                 "{text}"
             );
         }
-        for text in ["25.08.2026", "1787641200", "", "2026-08-25", "2026-08-25T09:00:02 CET"] {
-            assert_eq!(reader.read(text.as_bytes()), Err(StampFault::Shape), "{text}");
+        for text in [
+            "25.08.2026",
+            "1787641200",
+            "",
+            "2026-08-25",
+            "2026-08-25T09:00:02 CET",
+        ] {
+            assert_eq!(
+                reader.read(text.as_bytes()),
+                Err(StampFault::Shape),
+                "{text}"
+            );
         }
     }
 

@@ -179,10 +179,7 @@ fn run_zone(bench: &LogBench, faults: &mut Vec<Fault>) -> Option<TimeZone> {
     }
     let mut names = bench.logs.iter().filter_map(|l| l.time.zone.as_deref());
     let first = names.next()?;
-    names
-        .all(|n| n == first)
-        .then(|| zone(first))
-        .flatten()
+    names.all(|n| n == first).then(|| zone(first)).flatten()
 }
 
 fn note_overlaps(rows: &[RunRow], spans: &[Span], findings: &mut Vec<Finding>) {

@@ -1,0 +1,295 @@
+//! Regular cycling of the draw: recognising it, and the mean over whole cycles.
+
+use crate::bench::logs::SteadyRules;
+use crate::logs::series::Bin;
+use crate::logs::window::Span;
+
+/// Cycles found in a window.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cycles {
+    /// From the first edge to the last: whole cycles.
+    pub span: Span,
+    /// How many.
+    pub count: usize,
+    /// Their mean length, s.
+    pub period_s: f64,
+    /// Share of the time spent above the middle.
+    pub duty: f64,
+    /// The lower level, W.
+    pub low_w: f64,
+    /// The upper level, W.
+    pub high_w: f64,
+    /// Mean of each cycle, W.
+    pub means_w: Vec<f64>,
+}
+
+/// Cycles are regular when their lengths vary by no more than this share of their mean …
+const REGULAR: f64 = 0.3;
+/// … or this, where the draw goes to and fro between two levels and rarely stands between (a thermostat's pauses vary).
+const REGULAR_TWO_LEVELS: f64 = 0.5;
+/// The share of the time that a draw with two levels spends in the middle two fifths of its range.
+const SELDOM: f64 = 0.15;
+/// Readings in a cycle, at least: fewer cannot show its shape.
+const FEWEST_PER_CYCLE: f64 = 4.0;
+/// Regular cycles fill at least this share of the readings; anywhere a few edges happen to stand at equal distances.
+const FILLED: f64 = 0.4;
+/// Means of cycles that drift by more than this share from the first to the last are no steady cycling.
+const DRIFT: f64 = 0.05;
+
+/// Looks for regular cycles in the draw's readings: an up and down of more than the spread allowed to a steady draw, at least
+/// `rules.cycles` times. Edges are crossings of the middle, armed again only beyond two fifths and three fifths of the range,
+/// so that noise makes none. Limits in this file are common practice without a source.
+pub fn find(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
+    // Readings are averaged over more and more neighbours until their noise makes no edges.
+    let mut level: Vec<Bin> = bins.to_vec();
+    while level.len() >= 16 {
+        if let Some(cycles) = at_scale(&level, rules) {
+            return Some(cycles);
+        }
+        level = level
+            .chunks(2)
+            .filter_map(|pair| match pair {
+                [a, b] => Some(join(a, b)),
+                [a] => Some(*a),
+                _ => None,
+            })
+            .collect();
+    }
+    None
+}
+
+fn join(a: &Bin, b: &Bin) -> Bin {
+    let n = f64::from(a.count) + f64::from(b.count);
+    Bin {
+        first: a.first,
+        last: b.last,
+        count: a.count + b.count,
+        mean: (a.mean * f64::from(a.count) + b.mean * f64::from(b.count)) / n,
+        low: a.low.min(b.low),
+        high: a.high.max(b.high),
+    }
+}
+
+fn at_scale(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
+    let mut sorted: Vec<f64> = bins.iter().map(|b| b.mean).collect();
+    sorted.sort_by(f64::total_cmp);
+    let quantile = |share: f64| {
+        sorted
+            .get(((sorted.len() - 1) as f64 * share).round() as usize)
+            .copied()
+    };
+    let (low, high) = (quantile(0.05)?, quantile(0.95)?);
+    let range = high - low;
+    let mean = mean_between(bins, bins.first()?.first, bins.last()?.last)?;
+    if range <= rules.draw_spread * mean.abs() || range <= 1.0 {
+        return None;
+    }
+    let middle = low + 0.5 * range;
+    let (ups, downs) = edges(bins, low + 0.4 * range, low + 0.6 * range, middle);
+    let edges = if span_of(&downs) > span_of(&ups) {
+        downs
+    } else {
+        ups
+    };
+    let between = bins
+        .iter()
+        .filter(|b| b.mean > low + 0.3 * range && b.mean < low + 0.7 * range)
+        .count() as f64
+        / bins.len() as f64;
+    let limit = if between < SELDOM {
+        REGULAR_TWO_LEVELS
+    } else {
+        REGULAR
+    };
+    let edges = regular_tail(bins, edges, limit, rules.cycles)?;
+    let (first, last) = (*edges.first()?, *edges.last()?);
+    let count = edges.len() - 1;
+    let period_s = (last - first) / count as f64;
+    let inside: Vec<&Bin> = bins
+        .iter()
+        .filter(|b| b.middle() >= first && b.middle() <= last)
+        .collect();
+    if (inside.len() as f64) < FEWEST_PER_CYCLE * count as f64 {
+        return None;
+    }
+    let above: f64 = inside
+        .iter()
+        .filter(|b| b.mean > middle)
+        .map(|b| f64::from(b.count))
+        .sum();
+    let all: f64 = inside.iter().map(|b| f64::from(b.count)).sum();
+    let means_w = edges
+        .windows(2)
+        .filter_map(|e| match e {
+            [a, b] => mean_between(bins, *a, *b),
+            _ => None,
+        })
+        .collect();
+    Some(Cycles {
+        span: Span {
+            start: first,
+            end: last,
+        },
+        count,
+        period_s,
+        duty: above / all,
+        low_w: low,
+        high_w: high,
+        means_w,
+    })
+}
+
+fn span_of(edges: &[f64]) -> f64 {
+    match (edges.first(), edges.last()) {
+        (Some(a), Some(b)) => b - a,
+        _ => 0.0,
+    }
+}
+
+/// Moments at which the draw passes the middle upwards and downwards.
+fn edges(bins: &[Bin], low: f64, high: f64, middle: f64) -> (Vec<f64>, Vec<f64>) {
+    let (mut ups, mut downs) = (Vec::new(), Vec::new());
+    let mut above: Option<bool> = None;
+    let mut crossing = None;
+    for pair in bins.windows(2) {
+        let [a, b] = pair else { continue };
+        if (a.mean < middle) != (b.mean < middle) {
+            let share = (middle - a.mean) / (b.mean - a.mean);
+            crossing = Some(a.middle() + share * (b.middle() - a.middle()));
+        }
+        let now = if b.mean > high {
+            Some(true)
+        } else if b.mean < low {
+            Some(false)
+        } else {
+            None
+        };
+        match (above, now) {
+            (Some(false), Some(true)) => ups.extend(crossing),
+            (Some(true), Some(false)) => downs.extend(crossing),
+            _ => {}
+        }
+        above = now.or(above);
+    }
+    (ups, downs)
+}
+
+/// The last edges between which cycles are regular and their means do not drift; none for too few.
+fn regular_tail(bins: &[Bin], edges: Vec<f64>, limit: f64, least: usize) -> Option<Vec<f64>> {
+    let reach = bins.last()?.last - bins.first()?.first;
+    let mut edges = edges.as_slice();
+    while edges.len() > least && span_of(edges) >= FILLED * reach {
+        let lengths: Vec<f64> = edges
+            .windows(2)
+            .filter_map(|e| match e {
+                [a, b] => Some(b - a),
+                _ => None,
+            })
+            .collect();
+        let means: Option<Vec<f64>> = edges
+            .windows(2)
+            .map(|e| match e {
+                [a, b] => mean_between(bins, *a, *b),
+                _ => None,
+            })
+            .collect();
+        if let Some(means) = means
+            && variation(&lengths) <= limit
+            && drift(&means) <= DRIFT
+        {
+            return Some(edges.to_vec());
+        }
+        edges = edges.get(1..)?;
+    }
+    None
+}
+
+/// Standard deviation over mean.
+fn variation(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    (squares / (n - 1.0).max(1.0)).sqrt() / mean
+}
+
+/// Change of a straight line from the first value to the last, as a share of the mean.
+fn drift(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let centre = 0.5 * (n - 1.0);
+    let (mut xy, mut xx) = (0.0, 0.0);
+    for (i, v) in values.iter().enumerate() {
+        let x = i as f64 - centre;
+        xy += x * (v - mean);
+        xx += x * x;
+    }
+    (xy / xx * (n - 1.0) / mean).abs()
+}
+
+/// The time mean between two moments: straight lines between readings.
+pub fn mean_between(bins: &[Bin], from: f64, to: f64) -> Option<f64> {
+    if to <= from {
+        return None;
+    }
+    let at = |t: f64| super::readings::at(bins, t);
+    let inside = bins
+        .iter()
+        .filter(|b| b.middle() > from && b.middle() < to)
+        .map(|b| (b.middle(), b.mean));
+    let mut before = (from, at(from)?);
+    let mut area = 0.0;
+    for point in inside.chain([(to, at(to)?)]) {
+        area += 0.5 * (point.1 + before.1) * (point.0 - before.0);
+        before = point;
+    }
+    Some(area / (to - from))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::series::Series;
+    use crate::made::dice::Dice;
+
+    fn series(n: usize, f: &mut dyn FnMut(f64) -> f64) -> Vec<Bin> {
+        let mut series = Series::new(10_000);
+        for i in 0..n {
+            let t = i as f64;
+            series.add(t, f(t));
+        }
+        series.bins().to_vec()
+    }
+
+    #[test]
+    fn on_and_off_is_averaged_over_whole_cycles() {
+        let mut dice = Dice::new(4, 0);
+        // 300 s on, 200 s off, from a moment within a pause.
+        let bins = series(3000, &mut |t| {
+            let on = (t + 270.0) % 500.0 < 300.0;
+            if on { 276.0 + dice.normal() } else { 28.0 }
+        });
+        let cycles = find(&bins, &SteadyRules::default()).unwrap();
+        assert_eq!(cycles.count, 5);
+        assert!((cycles.period_s - 500.0).abs() < 1.0, "{cycles:?}");
+        assert!((cycles.duty - 0.6).abs() < 0.01);
+        let mean = mean_between(&bins, cycles.span.start, cycles.span.end).unwrap();
+        assert!((mean - (0.6 * 276.0 + 0.4 * 28.0)).abs() < 0.5, "{mean}");
+    }
+
+    #[test]
+    fn a_slow_swing_is_cycling_and_noise_or_a_step_is_not() {
+        let rules = SteadyRules::default();
+        let mut dice = Dice::new(5, 0);
+        let swing = series(3600, &mut |t| {
+            200.0 + 20.0 * (std::f64::consts::TAU * t / 600.0).sin() + 2.0 * dice.normal()
+        });
+        assert_eq!(find(&swing, &rules).unwrap().count, 5);
+        let noise = series(3600, &mut |_| 200.0 + 8.0 * dice.normal());
+        assert_eq!(find(&noise, &rules), None);
+        let step = series(
+            3600,
+            &mut |t| if t < 1800.0 { 200.0 } else { 150.0 } + dice.normal(),
+        );
+        assert_eq!(find(&step, &rules), None);
+    }
+}

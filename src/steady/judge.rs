@@ -1,0 +1,511 @@
+//! Naming what a run was: steady, cycling, unsteady, short, or several things in one window.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::blocks::Blocks;
+use super::cycles::{self, Cycles};
+use super::mean::{self, Mean};
+use super::readings::Readings;
+use super::search::{Search, Stretch, Trouble, Watched};
+use super::words;
+use crate::bench::Channel;
+use crate::bench::logs::SteadyRules;
+use crate::logs::window::Span;
+
+/// What a run was.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Status {
+    /// A stretch in which draw, intake and outlet keep their tolerances.
+    Steady,
+    /// Regular cycles, averaged over whole ones.
+    Cycling,
+    /// Neither.
+    Unsteady,
+    /// Too little to tell.
+    Short,
+    /// More than one plateau in the window.
+    Several,
+}
+
+impl Status {
+    /// The word used in tables and JSON.
+    pub fn name(self) -> &'static str {
+        match self {
+            Status::Steady => "steady",
+            Status::Cycling => "cycling",
+            Status::Unsteady => "unsteady",
+            Status::Short => "short",
+            Status::Several => "several",
+        }
+    }
+}
+
+/// Means over a stretch of time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plateau {
+    /// The stretch.
+    pub span: Span,
+    /// Means of all channels with readings in it.
+    pub values: BTreeMap<Channel, Mean>,
+}
+
+/// A run, judged.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// What it was.
+    pub status: Status,
+    /// The stretch that stands for the run and its means: for `steady` and `cycling` only.
+    pub plateau: Option<Plateau>,
+    /// The plateaus of a run with several.
+    pub plateaus: Vec<Plateau>,
+    /// The cycles of a cycling run.
+    pub cycles: Option<Cycles>,
+    /// Why, with figures.
+    pub reason: String,
+    /// What else is to be known: pauses in the readings, a short stretch, parts left out.
+    pub notes: Vec<String>,
+}
+
+/// Readings of the draw, at least: published tests record seven sets in half an hour (ISO 5151:2017, from memory;
+/// 10 CFR 430 Subpart B Appendix M1, 3.3 b).
+const FEWEST_READINGS: usize = 7;
+/// Blocks in a window, at most: the search takes time with their square.
+const MOST_BLOCKS: f64 = 240.0;
+/// A draw below this share of the main plateau's is a unit switched off. Common practice, no source.
+const OFF: f64 = 0.03;
+/// What drift inside the plateaus would make of the way between their middles, as a share of their difference: below it
+/// they are plateaus, above it one drift.
+const FLAT: f64 = 1.0 / 3.0;
+
+/// Judges a run by its readings in a window.
+pub fn judge(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
+    let mut judged = name(readings, window, rules);
+    judged.notes.extend(readings.notes.iter().cloned());
+    judged
+}
+
+fn bare(status: Status, reason: String) -> Judged {
+    Judged {
+        status,
+        plateau: None,
+        plateaus: Vec::new(),
+        cycles: None,
+        reason,
+        notes: Vec::new(),
+    }
+}
+
+fn name(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
+    let Some(draw) = readings.draw() else {
+        return bare(
+            Status::Short,
+            "no readings of the draw in the window".to_owned(),
+        );
+    };
+    let bins = draw.within(window.start, window.end);
+    let count: usize = bins.iter().map(|b| b.count as usize).sum();
+    let (Some(first), Some(last)) = (bins.first(), bins.last()) else {
+        return bare(
+            Status::Short,
+            "no readings of the draw in the window".to_owned(),
+        );
+    };
+    let reach = last.last - first.first;
+    if count < FEWEST_READINGS || reach < 0.95 * rules.at_least_s {
+        return bare(
+            Status::Short,
+            format!(
+                "{} of readings ({count}); a steady stretch needs {}",
+                words::time(reach),
+                words::time(rules.at_least_s)
+            ),
+        );
+    }
+    let cycles = cycles::find(bins, rules);
+    let search = search(readings, window, rules, draw.interval());
+    let main = search.longest(0, search.count);
+    let length = main.map_or(0.0, |m| m.len() as f64 * block_s(&search, window));
+    if let Some(cycles) = cycles.filter(|c| c.span.length() > length) {
+        return cycling(readings, cycles, window);
+    }
+    match main {
+        Some(main) => settled(readings, window, rules, &search, main),
+        None => unsettled(window, rules, &search),
+    }
+}
+
+fn block_s(search: &Search, window: Span) -> f64 {
+    window.length() / search.count.max(1) as f64
+}
+
+/// Blocks of the window, with the draw and the temperatures that must be steady.
+fn search(readings: &Readings, window: Span, rules: &SteadyRules, interval: Option<f64>) -> Search {
+    let width = rules
+        .average_s()
+        .max(window.length() / MOST_BLOCKS)
+        .max(interval.unwrap_or(0.0));
+    let count = (window.length() / width).floor().max(1.0) as usize;
+    let width = window.length() / count as f64;
+    let mut watched = Vec::new();
+    for channel in [Channel::Power, Channel::IntakeTemp, Channel::OutletTemp] {
+        if let Some(series) = readings.get(channel) {
+            let blocks = Blocks::of(series, window, count);
+            watched.push(match channel {
+                Channel::Power => Watched::draw(blocks, rules),
+                _ => Watched::temperature(channel, blocks, rules),
+            });
+        }
+    }
+    Search {
+        watched,
+        least: (rules.at_least_s / width).ceil().max(3.0) as usize,
+        horizon: rules.horizon_s() / width,
+        count,
+    }
+}
+
+/// The time of a stretch of blocks.
+fn span_of(search: &Search, window: Span, s: Stretch) -> Span {
+    let width = block_s(search, window);
+    Span {
+        start: window.start + width * s.from as f64,
+        end: if s.to == search.count {
+            window.end
+        } else {
+            window.start + width * s.to as f64
+        },
+    }
+}
+
+fn means(readings: &Readings, span: Span) -> Plateau {
+    Plateau {
+        span,
+        values: readings
+            .all()
+            .filter_map(|(c, s)| mean::over(s, span).map(|m| (c, m)))
+            .collect(),
+    }
+}
+
+fn cycling(readings: &Readings, cycles: Cycles, window: Span) -> Judged {
+    let mut plateau = means(readings, cycles.span);
+    if let Some(draw) = plateau.values.get_mut(&Channel::Power)
+        && let Some(series) = readings.draw()
+    {
+        if let Some(value) = cycles::mean_between(series.bins(), cycles.span.start, cycles.span.end)
+        {
+            draw.value = value;
+        }
+        // Each cycle is one independent figure.
+        let n = cycles.means_w.len() as f64;
+        let mean = cycles.means_w.iter().sum::<f64>() / n;
+        let squares: f64 = cycles.means_w.iter().map(|m| (m - mean).powi(2)).sum();
+        draw.u = (n > 1.0).then(|| (squares / (n - 1.0) / n).sqrt());
+        draw.effective = Some(n);
+    }
+    let reason = format!(
+        "{} whole cycles of {} between {:.4} W and {:.4} W, above the middle for {:.0} % of the time; averaged over whole cycles",
+        cycles.count,
+        words::time(cycles.period_s),
+        words::Figure(cycles.low_w),
+        words::Figure(cycles.high_w),
+        100.0 * cycles.duty
+    );
+    let mut notes = words::pauses(readings, cycles.span);
+    let before = cycles.span.start - window.start;
+    if before > 2.0 * cycles.period_s {
+        notes.push(format!(
+            "the first {} are left out: the cycles are not yet regular there",
+            words::time(before)
+        ));
+    }
+    Judged {
+        status: Status::Cycling,
+        plateau: Some(plateau),
+        plateaus: Vec::new(),
+        cycles: Some(cycles),
+        reason,
+        notes,
+    }
+}
+
+/// A window with at least one steady stretch: steady, several, or a part of a drift.
+fn settled(
+    readings: &Readings,
+    window: Span,
+    rules: &SteadyRules,
+    search: &Search,
+    main: Stretch,
+) -> Judged {
+    let main_rest = search.without_start(main);
+    let others: Vec<Stretch> = [
+        search.longest(0, main.from),
+        search.longest(main.to, search.count),
+    ]
+    .into_iter()
+    .flatten()
+    .map(|s| search.without_start(s))
+    .collect();
+    for other in &others {
+        if let Some(difference) = apart(search, main_rest, *other) {
+            let mut all = others.clone();
+            all.push(main_rest);
+            all.sort_by_key(|s| s.from);
+            let plateaus: Vec<Plateau> = all
+                .iter()
+                .map(|s| means(readings, span_of(search, window, *s)))
+                .collect();
+            return Judged {
+                plateaus,
+                ..bare(
+                    Status::Several,
+                    format!(
+                        "{} plateaus: {difference}; split the window, one run a plateau",
+                        all.len()
+                    ),
+                )
+            };
+        }
+    }
+    if let Some(step) = step(search, main) {
+        let plateau = means(readings, span_of(search, window, main_rest));
+        return Judged {
+            plateaus: vec![plateau],
+            ..bare(
+                Status::Several,
+                format!(
+                    "the draw steps from {:.4} W to {:.4} W after {}: two settings in one window; split it",
+                    words::Figure(step.before),
+                    words::Figure(step.after),
+                    words::time(step.at as f64 * block_s(search, window))
+                ),
+            )
+        };
+    }
+    if let Some(reason) = part_of_drift(search, main, window, rules) {
+        return bare(Status::Unsteady, reason);
+    }
+    steady(readings, window, rules, search, main_rest)
+}
+
+fn steady(
+    readings: &Readings,
+    window: Span,
+    rules: &SteadyRules,
+    search: &Search,
+    stretch: Stretch,
+) -> Judged {
+    let span = span_of(search, window, stretch);
+    let plateau = means(readings, span);
+    let reason = words::steady(search, stretch, span.length(), rules);
+    let mut notes = words::pauses(readings, span);
+    if span.length() < rules.horizon_s() {
+        notes.push(format!(
+            "steady for {}; published tests record 30 min",
+            words::time(span.length())
+        ));
+    }
+    let after = window.end - span.end;
+    if after > rules.at_least_s {
+        notes.push(format!(
+            "the last {} of the window are not steady and left out",
+            words::time(after)
+        ));
+    }
+    Judged {
+        plateau: Some(plateau),
+        notes,
+        ..bare(Status::Steady, reason)
+    }
+}
+
+/// How two stretches differ, where they are plateaus of their own.
+fn apart(search: &Search, a: Stretch, b: Stretch) -> Option<String> {
+    let (early, late) = if a.from < b.from { (a, b) } else { (b, a) };
+    for w in &search.watched {
+        let (Some(x), Some(y)) = (
+            w.blocks.line(early.from, early.to),
+            w.blocks.line(late.from, late.to),
+        ) else {
+            continue;
+        };
+        let difference = (y.mean - x.mean).abs();
+        let level = x.mean.abs().max(y.mean.abs());
+        if w.channel == Channel::Power && x.mean.abs().min(y.mean.abs()) < OFF * level {
+            // Switched off before or after: no setting of its own.
+            return None;
+        }
+        let unit = w.unit_at(level);
+        let limit = if w.relative { w.drift } else { w.spread };
+        if difference <= limit * unit {
+            continue;
+        }
+        let way = late.middle() - early.middle();
+        let sure = |l: super::blocks::Line| (l.slope.abs() - l.slope_se).max(0.0);
+        if sure(x).max(sure(y)) * way < FLAT * difference {
+            return Some(words::difference(w.channel, x.mean, y.mean));
+        }
+    }
+    None
+}
+
+/// A step of the draw.
+struct Step {
+    at: usize,
+    before: f64,
+    after: f64,
+}
+
+/// A sudden change of the draw outside the main stretch, too late for a start-up, beside which the other setting did not last
+/// long enough to become steady.
+fn step(search: &Search, main: Stretch) -> Option<Step> {
+    let draw = search.watched.first()?;
+    let level = draw.blocks.mean(main.from, main.to)?;
+    let mut found: Option<(f64, Step)> = None;
+    for at in search.least..=search.count.saturating_sub(search.least) {
+        if at > main.from && at < main.to {
+            continue;
+        }
+        let (Some(earlier), Some(before), Some(after)) = (
+            draw.blocks.mean(at.saturating_sub(6), at.saturating_sub(3)),
+            draw.blocks.mean(at.saturating_sub(3), at),
+            draw.blocks.mean(at + 1, (at + 4).min(search.count)),
+        ) else {
+            continue;
+        };
+        let jump = (after - before).abs();
+        let sudden = jump > 3.0 * (before - earlier).abs();
+        let off = before.abs().min(after.abs()) < OFF * level.abs();
+        if sudden && !off && jump > draw.spread * draw.unit_at(level) {
+            let larger = found.as_ref().is_none_or(|(j, _)| jump > *j);
+            if larger {
+                found = Some((jump, Step { at, before, after }));
+            }
+        }
+    }
+    found.map(|(_, step)| step)
+}
+
+/// Whether a steady stretch is but a part of something that goes on changing: why, in words.
+fn part_of_drift(
+    search: &Search,
+    main: Stretch,
+    window: Span,
+    rules: &SteadyRules,
+) -> Option<String> {
+    let share = main.len() as f64 / (search.count - main.from.min(search.count - 1)) as f64;
+    for w in &search.watched {
+        let Some(inside) = w.blocks.line(main.from, main.to) else {
+            continue;
+        };
+        let before = Stretch {
+            from: main.from.saturating_sub(main.len()),
+            to: main.from,
+        };
+        if before.len() < search.least / 2 {
+            continue;
+        }
+        let Some(outside) = w.blocks.line(before.from, before.to) else {
+            continue;
+        };
+        let goes_on = inside.slope * outside.slope > 0.0
+            && inside.slope.abs() > 2.0 * inside.slope_se
+            && inside.slope.abs() > 0.5 * outside.slope.abs();
+        let unit = w.unit_at(inside.mean);
+        if goes_on && outside.slope.abs() * search.horizon > w.drift * unit {
+            return Some(words::goes_on(
+                w,
+                outside.slope * search.horizon / unit,
+                rules,
+            ));
+        }
+    }
+    if share < 0.5 {
+        return Some(format!(
+            "steady for {} only, then changing again for {}",
+            words::time(main.len() as f64 * block_s(search, window)),
+            words::time((search.count - main.to) as f64 * block_s(search, window))
+        ));
+    }
+    None
+}
+
+/// A window without a steady stretch.
+fn unsettled(window: Span, rules: &SteadyRules, search: &Search) -> Judged {
+    if let Some(reason) = starting(search, window, rules) {
+        return bare(Status::Short, reason);
+    }
+    let half = Stretch {
+        from: search.count / 2,
+        to: search.count,
+    };
+    let least = Stretch {
+        from: search.count.saturating_sub(search.least),
+        to: search.count,
+    };
+    let trouble = [half, least]
+        .into_iter()
+        .find_map(|s| search.judge(s).err())
+        .or_else(|| {
+            search
+                .judge(Stretch {
+                    from: 0,
+                    to: search.count,
+                })
+                .err()
+        });
+    let reason = match trouble {
+        Some(Trouble::Empty { .. }) => {
+            return bare(
+                Status::Short,
+                "too few readings of the draw in the window".to_owned(),
+            );
+        }
+        Some(trouble) => words::trouble(&trouble, rules),
+        None => "no stretch long enough keeps the tolerances".to_owned(),
+    };
+    bare(Status::Unsteady, reason)
+}
+
+/// Whether a window ends before its start-up does: the draw still changes, but ever more slowly, while the intake stands still.
+fn starting(search: &Search, window: Span, rules: &SteadyRules) -> Option<String> {
+    let third = search.count / 3;
+    if third < 3 {
+        return None;
+    }
+    let part = |k: usize| Stretch {
+        from: k * third,
+        to: if k == 2 {
+            search.count
+        } else {
+            (k + 1) * third
+        },
+    };
+    let draw = search.watched.first()?;
+    let line = |k: usize| draw.blocks.line(part(k).from, part(k).to);
+    let (first, middle, last) = (line(0)?, line(1)?, line(2)?);
+    let same_way = first.slope * middle.slope > 0.0 && middle.slope * last.slope > 0.0;
+    let slower =
+        middle.slope.abs() < 0.7 * first.slope.abs() && last.slope.abs() < 0.6 * middle.slope.abs();
+    let calm_intake = search
+        .watched
+        .iter()
+        .filter(|w| w.channel == Channel::IntakeTemp)
+        .all(|w| {
+            w.blocks
+                .line(part(1).from, search.count)
+                .is_none_or(|l| l.slope.abs() * search.horizon <= 2.0 * w.drift)
+        });
+    if !(same_way && slower && calm_intake) {
+        return None;
+    }
+    let change = 100.0 * last.slope.abs() * search.horizon / draw.unit_at(last.mean);
+    Some(format!(
+        "the start-up is not over after {}: the draw still changes by {change:.0} % in {}; run longer",
+        words::time(window.length()),
+        words::time(rules.horizon_s())
+    ))
+}

@@ -1,0 +1,20 @@
+//! Steady stretches of runs, their means, and what those are worth.
+//!
+//! [`reduce`](fn@reduce) takes a bench's logs to one judged result a run. [`readings`] settles which series stand for a run; [`search`]
+//! finds stretches in which draw, intake and outlet keep their tolerances and where the start-up ends; [`cycles`] recognises
+//! regular cycling; [`judge`](mod@judge) names the run; [`mean`] takes means over the readings themselves, each channel at its own
+//! sampling; [`lag`] looks whether two logs' clocks agree; [`points`] writes the table that all other commands read.
+
+pub mod blocks;
+pub mod cycles;
+pub mod judge;
+pub mod lag;
+pub mod mean;
+pub mod points;
+pub mod readings;
+mod reduce;
+pub mod search;
+pub mod words;
+
+pub use judge::{Judged, Plateau, Status};
+pub use reduce::{Reduction, RunResult, reduce};

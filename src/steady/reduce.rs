@@ -1,0 +1,169 @@
+//! From a bench's logs to one judged result a run.
+
+use super::judge::{Judged, judge};
+use super::lag::{self, Suggestion};
+use super::readings::Readings;
+use crate::bench::logs::{LogBench, RunRow};
+use crate::bench::{BenchError, Channel, Fault, Finding, Place, Severity};
+use crate::logs::report::LogReport;
+use crate::logs::{self, Span, counts_elapsed, read_logs, windows};
+
+/// A bench, reduced.
+#[derive(Clone, Debug)]
+pub struct Reduction {
+    /// The runs, in table order.
+    pub runs: Vec<RunResult>,
+    /// What was seen in each log.
+    pub logs: Vec<LogReport>,
+    /// Clocks that seem not to agree.
+    pub shifts: Vec<Suggestion>,
+    /// Notes and warnings.
+    pub findings: Vec<Finding>,
+    /// Whether times are counted from the logs' zero.
+    pub elapsed: bool,
+}
+
+/// One run, reduced.
+#[derive(Clone, Debug)]
+pub struct RunResult {
+    /// The run as the table has it.
+    pub row: RunRow,
+    /// Its window.
+    pub window: Span,
+    /// What it was, and its means.
+    pub judged: Judged,
+}
+
+/// Reduces a bench: reads its logs once and judges every run.
+///
+/// # Errors
+/// [`BenchError`] with file, line and column for run windows or logs that cannot be read, for logs that do not give a draw, and for
+/// a current or draw whose sign is the wrong way round.
+pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
+    has_draw(bench)?;
+    let mut findings = bench.findings.clone();
+    let spans = windows(bench, &mut findings)?;
+    let logs::RunLogs { runs, reports } = read_logs(bench, &spans)?;
+    findings.extend(logs::findings(&reports));
+    let readings: Vec<Readings> = runs
+        .into_iter()
+        .zip(&spans)
+        .map(|(tracks, span)| Readings::of(tracks, *span))
+        .collect();
+    check_signs(bench, &readings, &spans)?;
+    let shifts = lag::suggestions(bench, &readings, &spans);
+    findings.extend(shifts.iter().map(Suggestion::finding));
+    let results: Vec<RunResult> = bench
+        .runs
+        .rows
+        .iter()
+        .zip(&spans)
+        .zip(&readings)
+        .map(|((row, span), readings)| RunResult {
+            row: row.clone(),
+            window: *span,
+            judged: judge(readings, *span, &bench.rules),
+        })
+        .collect();
+    note_empty(bench, &results, &reports, &mut findings);
+    Ok(Reduction {
+        runs: results,
+        logs: reports,
+        shifts,
+        findings,
+        elapsed: counts_elapsed(bench),
+    })
+}
+
+/// A bench whose logs give no draw has nothing to reduce.
+fn has_draw(bench: &LogBench) -> Result<(), BenchError> {
+    let has = |c: Channel| {
+        bench
+            .logs
+            .iter()
+            .any(|l| l.channels.iter().any(|x| x.channel == c))
+    };
+    if has(Channel::Power) || (has(Channel::Voltage) && has(Channel::Current)) {
+        return Ok(());
+    }
+    Err(Fault::new(
+        Place::file("bench.toml"),
+        "logs without a draw",
+        "`power`, or `voltage` and `current`, in [log.channels] of one of the logs",
+    )
+    .into())
+}
+
+/// Meters on a battery often count what is taken out as negative.
+fn check_signs(bench: &LogBench, readings: &[Readings], spans: &[Span]) -> Result<(), BenchError> {
+    let negative = |channel: Channel| {
+        let means: Vec<f64> = readings
+            .iter()
+            .zip(spans)
+            .filter_map(|(r, s)| super::mean::over(r.get(channel)?, *s))
+            .map(|m| m.value)
+            .collect();
+        let largest = means.iter().fold(0.0_f64, |a, m| a.max(m.abs()));
+        let below = means.iter().filter(|m| **m < -0.05 * largest).count();
+        below * 2 > means.len()
+    };
+    for channel in [Channel::Current, Channel::Power] {
+        if !negative(channel) {
+            continue;
+        }
+        let spec = bench
+            .logs
+            .iter()
+            .flat_map(|l| &l.channels)
+            .find(|c| c.channel == channel);
+        if let Some(spec) = spec {
+            return Err(Fault::new(
+                spec.place.clone(),
+                format!("`{}` below zero in most runs", channel.name()),
+                "what the unit takes, counted as positive",
+            )
+            .remedy("add sign = -1 to the entry (or remove it, where it is there)")
+            .into());
+        }
+    }
+    Ok(())
+}
+
+/// Says what the logs cover where runs have no readings at all: a wrong zone or date shows there.
+fn note_empty(
+    bench: &LogBench,
+    results: &[RunResult],
+    reports: &[LogReport],
+    findings: &mut Vec<Finding>,
+) {
+    let empty: Vec<&str> = results
+        .iter()
+        .filter(|r| r.judged.reason.starts_with("no readings"))
+        .map(|r| r.row.run.as_str())
+        .collect();
+    if empty.is_empty() {
+        return;
+    }
+    let reach: Vec<String> = reports
+        .iter()
+        .filter_map(|r| {
+            Some(format!(
+                "{} reaches from {}",
+                r.files.first()?,
+                r.reach_words()?
+            ))
+        })
+        .collect();
+    findings.push(
+        Finding::new(
+            Severity::Warning,
+            "runs-without-readings",
+            format!(
+                "no readings in the windows of {}; {}; compare zones and dates",
+                empty.join(", "),
+                reach.join(", ")
+            ),
+        )
+        .at(&Place::file(&bench.runs.file)),
+    );
+}

@@ -1,0 +1,324 @@
+//! Looking for steady stretches in block averages.
+
+use super::blocks::{Blocks, Line};
+use crate::bench::Channel;
+use crate::bench::logs::SteadyRules;
+
+/// Blocks of one channel with its limits.
+#[derive(Clone, Debug)]
+pub struct Watched {
+    /// The quantity.
+    pub channel: Channel,
+    /// Its block averages.
+    pub blocks: Blocks,
+    /// Largest drift: a fraction of the mean for the draw, K for temperatures.
+    pub drift: f64,
+    /// Largest spread, likewise.
+    pub spread: f64,
+    /// Whether the limits are fractions of the mean.
+    pub relative: bool,
+}
+
+/// The draw's limits never fall below this, W: a standby draw of a watt is read in steps of a few per cent.
+const LEAST_DRAW_LIMIT_W: f64 = 0.5;
+
+/// What keeps a stretch from being steady.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Trouble {
+    /// It drifts.
+    Drift {
+        /// The quantity.
+        channel: Channel,
+        /// The drift over the horizon or the stretch, as the limit is written.
+        value: f64,
+        /// The limit.
+        limit: f64,
+    },
+    /// It spreads.
+    Spread {
+        /// The quantity.
+        channel: Channel,
+        /// Highest less lowest, as the limit is written.
+        value: f64,
+        /// The limit.
+        limit: f64,
+    },
+    /// Too few blocks hold readings.
+    Empty {
+        /// The quantity.
+        channel: Channel,
+    },
+}
+
+/// A stretch of blocks, `from` to before `to`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// First block.
+    pub from: usize,
+    /// Block after the last.
+    pub to: usize,
+}
+
+impl Stretch {
+    /// Its length in blocks.
+    pub fn len(&self) -> usize {
+        self.to.saturating_sub(self.from)
+    }
+
+    /// Whether it has no blocks.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// The block in its middle, as a number of blocks from the window's start.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.from + self.to) as f64
+    }
+}
+
+/// The search: what is watched and how long a stretch must be.
+#[derive(Clone, Debug)]
+pub struct Search {
+    /// The draw first, then intake and outlet where they were logged.
+    pub watched: Vec<Watched>,
+    /// Fewest blocks of a stretch.
+    pub least: usize,
+    /// Blocks over which drift is judged.
+    pub horizon: f64,
+    /// Blocks in the window.
+    pub count: usize,
+}
+
+impl Watched {
+    /// The draw with its limits.
+    pub fn draw(blocks: Blocks, rules: &SteadyRules) -> Self {
+        Watched {
+            channel: Channel::Power,
+            blocks,
+            drift: rules.draw_drift,
+            spread: rules.draw_spread,
+            relative: true,
+        }
+    }
+
+    /// A temperature with its limits.
+    pub fn temperature(channel: Channel, blocks: Blocks, rules: &SteadyRules) -> Self {
+        Watched {
+            channel,
+            blocks,
+            drift: rules.temp_drift_k,
+            spread: rules.temp_spread_k,
+            relative: false,
+        }
+    }
+
+    /// What one unit of a limit is at a level of the quantity.
+    pub fn unit_at(&self, level: f64) -> f64 {
+        if self.relative {
+            level
+                .abs()
+                .max(LEAST_DRAW_LIMIT_W / self.drift.min(self.spread))
+        } else {
+            1.0
+        }
+    }
+
+    /// Whether the stretch is steady in this quantity.
+    fn judge(&self, s: Stretch, horizon: f64) -> Result<(), Trouble> {
+        let channel = self.channel;
+        let Some(line) = self.blocks.line(s.from, s.to) else {
+            return Err(Trouble::Empty { channel });
+        };
+        // Half the blocks may be empty: a gap does not unmake what stands on both its sides.
+        if self.channel == Channel::Power && line.count * 2 < s.len() {
+            return Err(Trouble::Empty { channel });
+        }
+        let unit = self.unit_at(line.mean);
+        let length = s.len() as f64;
+        let span = horizon.max(length);
+        // Over the horizon a drift counts only as far as it is sure; over the stretch itself as it stands.
+        let sure = (line.slope.abs() - 2.0 * line.slope_se).max(0.0) * span / unit;
+        let inside = line.slope.abs() * length / unit;
+        if sure.max(inside) > self.drift {
+            return Err(Trouble::Drift {
+                channel,
+                value: (line.slope.abs() * span / unit).max(inside),
+                limit: self.drift,
+            });
+        }
+        if let Some((low, high)) = self.blocks.range(s.from, s.to)
+            && (high - low) / unit > self.spread
+        {
+            return Err(Trouble::Spread {
+                channel,
+                value: (high - low) / unit,
+                limit: self.spread,
+            });
+        }
+        Ok(())
+    }
+}
+
+impl Search {
+    /// Whether a stretch is steady in everything watched that has readings there.
+    ///
+    /// # Errors
+    /// The first trouble.
+    pub fn judge(&self, s: Stretch) -> Result<(), Trouble> {
+        for w in &self.watched {
+            match w.judge(s, self.horizon) {
+                // A thermometer that gives a reading every few minutes, or none, does not judge.
+                Err(Trouble::Empty { channel }) if channel != Channel::Power => {}
+                other => other?,
+            }
+        }
+        Ok(())
+    }
+
+    /// The longest steady stretch between two blocks, of the latest where several are as long.
+    pub fn longest(&self, from: usize, to: usize) -> Option<Stretch> {
+        let to = to.min(self.count);
+        let mut length = to.checked_sub(from)?;
+        while length >= self.least {
+            for start in (from..=to - length).rev() {
+                let s = Stretch {
+                    from: start,
+                    to: start + length,
+                };
+                if self.judge(s).is_ok() {
+                    return Some(s);
+                }
+            }
+            length -= 1;
+        }
+        None
+    }
+
+    /// The line of a quantity in a stretch.
+    pub fn line(&self, channel: Channel, s: Stretch) -> Option<Line> {
+        self.watched
+            .iter()
+            .find(|w| w.channel == channel)
+            .and_then(|w| w.blocks.line(s.from, s.to))
+    }
+
+    /// Where the start-up ends inside a stretch: the rest of it.
+    ///
+    /// For each quantity the truncation that leaves the mean with the least squared standard error, over all that leave half the
+    /// stretch and the least length (White 1997, "An effective truncation heuristic for bias reduction in simulation output",
+    /// Simulation 69, 323–334); it is used only where the part cut off differs from the rest beyond its own scatter.
+    pub fn without_start(&self, s: Stretch) -> Stretch {
+        let keep = self.least.max(s.len() / 2);
+        let cut = self
+            .watched
+            .iter()
+            .filter_map(|w| truncation(w.blocks.part(s.from, s.to), keep))
+            .max()
+            .unwrap_or(0);
+        Stretch {
+            from: s.from + cut,
+            to: s.to,
+        }
+    }
+}
+
+/// The number of blocks to cut off at the start, where the start differs from the rest.
+fn truncation(values: &[Option<f64>], keep: usize) -> Option<usize> {
+    let most = values.len().checked_sub(keep)?;
+    // Mean and squares of what is left, from the end.
+    let (mut n, mut mean, mut squares) = (0.0_f64, 0.0_f64, 0.0_f64);
+    let mut best: Option<(f64, usize, f64, f64, f64)> = None;
+    for (i, v) in values.iter().enumerate().rev() {
+        if let Some(v) = v {
+            n += 1.0;
+            let step = v - mean;
+            mean += step / n;
+            squares += step * (v - mean);
+        }
+        if i <= most && n >= 3.0 {
+            let score = squares / (n * n);
+            if best.is_none_or(|b| score < b.0) {
+                best = Some((score, i, n, mean, squares));
+            }
+        }
+    }
+    let (_, cut, n, mean, squares) = best?;
+    if cut == 0 {
+        return None;
+    }
+    let early: Vec<f64> = values.iter().take(cut).flatten().copied().collect();
+    if early.is_empty() {
+        return Some(cut);
+    }
+    let count = early.len() as f64;
+    let early_mean = early.iter().sum::<f64>() / count;
+    let scatter = (squares / (n - 1.0)).sqrt();
+    // Twice 1.5, the factor for correlated blocks as in the line's standard error.
+    let sure = 3.0 * scatter * (1.0 / count + 1.0 / n).sqrt();
+    ((early_mean - mean).abs() > sure).then_some(cut)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::made::dice::Dice;
+
+    fn search(values: Vec<f64>) -> Search {
+        let rules = SteadyRules::default();
+        let count = values.len();
+        let blocks = Blocks::from_values(values.into_iter().map(Some).collect());
+        Search {
+            watched: vec![Watched::draw(blocks, &rules)],
+            least: 10,
+            horizon: 30.0,
+            count,
+        }
+    }
+
+    #[test]
+    fn a_start_up_is_left_out_where_it_ends() {
+        let mut dice = Dice::new(1, 0);
+        let values = (0..70)
+            .map(|i| 225.0 * (1.0 - 0.33 * (-f64::from(i) / 5.0).exp()) + 0.5 * dice.normal())
+            .collect();
+        let search = search(values);
+        let found = search.longest(0, 70).unwrap();
+        let rest = search.without_start(found);
+        assert_eq!(found.to, 70);
+        // 0.33 exp(-t/5) falls to 0.3 % after 23.5 blocks and to 0.1 % after 29.
+        assert!((20..32).contains(&rest.from), "{found:?} {rest:?}");
+    }
+
+    #[test]
+    fn the_published_example_is_cut_where_it_says() {
+        // The rule of White (1997) on a made series 100 − 30 exp(−k/6) + N(0, 1): tests/reference/logs/mser_worked_example.json.
+        let text = include_str!("../../tests/reference/logs/mser_worked_example.json");
+        let json: serde_json::Value = serde_json::from_str(text).unwrap();
+        let values: Vec<Option<f64>> = json["series"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|v| v.as_f64())
+            .collect();
+        let want = json["d_star"].as_u64().unwrap() as usize;
+        assert_eq!(truncation(&values, values.len() / 2), Some(want));
+    }
+
+    #[test]
+    fn noise_alone_is_not_cut_and_a_drift_is_not_steady() {
+        let mut dice = Dice::new(2, 0);
+        let noise = search((0..60).map(|_| 200.0 + 0.5 * dice.normal()).collect());
+        let all = Stretch { from: 0, to: 60 };
+        assert_eq!(noise.longest(0, 60), Some(all));
+        assert_eq!(noise.without_start(all), all);
+        let drift = search((0..60).map(|i| 200.0 + 0.9 * f64::from(i)).collect());
+        assert_eq!(drift.longest(0, 60), None);
+        assert!(matches!(
+            drift.judge(all),
+            Err(Trouble::Drift {
+                channel: Channel::Power,
+                ..
+            })
+        ));
+    }
+}
