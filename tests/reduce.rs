@@ -7,18 +7,12 @@ use steadydraw::bench::Channel;
 use steadydraw::bench::logs::LogBench;
 use steadydraw::steady::{Reduction, Status, reduce};
 
-/// Benches for practice beside the project; absent for most users.
-const PRACTICE: &str = "../shared/practice/logs";
-
+/// Practice benches, beside the project's folder or where STEADYDRAW_SHARED points; absent for most users.
 fn practice() -> Vec<PathBuf> {
-    let root = Path::new(PRACTICE);
-    let root = if root.is_dir() {
-        root.to_owned()
-    } else {
-        Path::new("/work/shared/practice/logs").to_owned()
-    };
+    let shared = std::env::var("STEADYDRAW_SHARED").unwrap_or_else(|_| "../shared".to_owned());
+    let root = Path::new(&shared).join("practice/logs");
     let Ok(entries) = std::fs::read_dir(&root) else {
-        eprintln!("SKIPPED: no practice benches at {PRACTICE}");
+        eprintln!("SKIPPED: no practice benches at {}", root.display());
         return Vec::new();
     };
     let mut folders: Vec<PathBuf> = entries.map(|e| e.unwrap().path()).collect();

@@ -61,7 +61,7 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
     } else {
         write(&args.bench, common, to_csv(&bench, &reduction, include))?
     };
-    let mut notes: Vec<String> = write_note.into_iter().collect();
+    let mut notes: Vec<String> = write_note.iter().cloned().collect();
     notes.extend(
         reduction
             .findings
@@ -80,7 +80,7 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             if cycling == 1 { "run is" } else { "runs are" }
         ));
     }
-    let words = words(&bench, &reduction, include, &files, common);
+    let words = words(&bench, &reduction, include, &files, write_note, common);
     Ok(Answer {
         words,
         json: json!({
@@ -256,6 +256,7 @@ fn words(
     reduction: &Reduction,
     include: Include,
     files: &[PathBuf],
+    write_note: Option<String>,
     common: &Common,
 ) -> String {
     let mut words = Words::start(&bench.title, None);
@@ -280,7 +281,7 @@ fn words(
             reduction.runs.len(),
             path.display()
         )),
-        None => words.paragraph("No points table was written."),
+        None => words.paragraph(&write_note.unwrap_or_default()),
     };
     for (severity, title) in [
         (Severity::Warning, "Look into"),
