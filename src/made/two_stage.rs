@@ -67,7 +67,10 @@ pub fn points_csv(source: &str) -> Result<String, TwoStageError> {
         let outlet =
             MoistAir::from_dew_point(outlet_db, number("supply_dp_C")?.min(outlet_db), pressure)
                 .map_err(air)?;
-        let dry_air_kg_s = number("airflow_std_m3_s")? * STANDARD_AIR_KG_M3;
+        // Standard airflow counts the mass of the moist air at 0.075 lb/ft3 (ASHRAE 37, from memory); the collector of the points
+        // reads it so too, and so comes to the same capacity.
+        let dry_air_kg_s =
+            number("airflow_std_m3_s")? * STANDARD_AIR_KG_M3 / (1.0 + outlet.humidity_ratio());
         let flow_m3h = dry_air_kg_s * outlet.volume_m3_kg() * 3600.0;
         let stage = text("stage")?;
         let fan = if stage == "2" {

@@ -265,7 +265,11 @@ impl Search {
     /// step be long again. `false` where that has been done often enough or would change little.
     pub(super) fn rescale(&mut self, settings: &Settings) -> bool {
         let now: Vec<f64> = column_norms(&self.jacobian, self.residuals.len()).collect();
-        let stale = self.scale.iter().zip(&now).any(|(d, norm)| *norm > 0.0 && *d > 2.0 * norm);
+        let stale = self
+            .scale
+            .iter()
+            .zip(&now)
+            .any(|(d, norm)| *norm > 0.0 && *d > 2.0 * norm);
         if !stale || self.rescaled >= 20 {
             return false;
         }
@@ -273,7 +277,13 @@ impl Search {
         for (d, norm) in self.scale.iter_mut().zip(now) {
             *d = if norm > 0.0 { norm } else { *d };
         }
-        let length = self.x.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2)).sum::<f64>().sqrt();
+        let length = self
+            .x
+            .iter()
+            .zip(&self.scale)
+            .map(|(x, d)| (x * d).powi(2))
+            .sum::<f64>()
+            .sqrt();
         self.radius = settings.step_factor * if length > 0.0 { length } else { 1.0 };
         self.damping = 0.0;
         true

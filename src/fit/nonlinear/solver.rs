@@ -81,7 +81,9 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
         };
         let settings = &self.settings;
         let ended = problem.problem("derivatives", |r| {
-            let Some(ended) = search.advance(r, settings) else { return Ok(None) };
+            let Some(ended) = search.advance(r, settings) else {
+                return Ok(None);
+            };
             if ended.converged() && settings.thorough {
                 search.polish(r);
             }
