@@ -5,7 +5,8 @@ use nalgebra::DMatrix;
 use super::error::FitError;
 use super::qr::Qr;
 use super::rank;
-use super::real::{DoubleDouble, Real};
+use super::real::Real;
+use super::refine::refine;
 
 /// Above this (pessimistic) bound on the relative error of any coefficient, corrections are computed in doubled precision.
 const REFINE_ABOVE: f64 = 1e-10;
@@ -200,90 +201,18 @@ pub fn least_squares(
     )
 }
 
-/// As [`least_squares`], with every step in doubled precision (about 31 digits): for designs so nearly collinear, such
-/// as tenth powers of one variable, that double precision leaves few digits.
-///
-/// `columns` holds p columns of n entries each. About 30 times slower.
-///
-/// # Errors
-/// As [`least_squares`]; columns are refused as dependent only where doubled precision cannot tell them apart.
-pub fn least_squares_extended(
-    columns: &[Vec<DoubleDouble>],
-    y: &[DoubleDouble],
-    weights: Option<&[f64]>,
-) -> Result<LinearFit, FitError> {
-    let (rows, cols) = (y.len(), columns.len());
-    let rounded: Vec<f64> = y.iter().map(|v| v.to_f64()).collect();
-    for (col, column) in columns.iter().enumerate() {
-        if column.len() != rows {
-            return Err(FitError::DimensionMismatch {
-                what: "a column of the design",
-                found: column.len(),
-                expected: rows,
-            });
-        }
-        if let Some(row) = column.iter().position(|v| !v.to_f64().is_finite()) {
-            return Err(FitError::NotFinite { row, col });
-        }
-    }
-    let n = check(rows, cols, &rounded, weights)?;
-    let root = |row: usize| DoubleDouble::from_f64(weights.map_or(1.0, |w| w[row])).sqrt();
-    let weigh = |values: &[DoubleDouble]| -> Vec<DoubleDouble> {
-        values
-            .iter()
-            .enumerate()
-            .map(|(row, &v)| if weights.is_some() { v * root(row) } else { v })
-            .collect()
-    };
-    let qr = Qr::new(columns.iter().flat_map(|c| weigh(c)).collect(), rows, cols);
-    let inverse = checked_inverse(&qr)?;
-    let condition = condition(&qr, &inverse);
-    let mut b = weigh(y);
-    qr.apply_transposed(&mut b);
-    let zero = DoubleDouble::from_f64(0.0);
-    let rss = b[cols..].iter().fold(zero, |sum, &v| sum + v * v).to_f64();
-    qr.solve_upper(&mut b);
-    let exact: Vec<DoubleDouble> = (0..cols)
-        .map(|j| b[j] * DoubleDouble::from_f64(1.0 / qr.scale(j)))
-        .collect();
-    let (mut residuals, mut fitted) = (Vec::with_capacity(rows), Vec::with_capacity(rows));
-    for (row, &value) in y.iter().enumerate() {
-        let mean = columns
-            .iter()
-            .zip(&exact)
-            .fold(zero, |sum, (c, &b)| sum + c[row] * b);
-        residuals.push((value - mean).to_f64());
-        fitted.push(mean.to_f64());
-    }
-    let coef = exact.iter().map(|c| c.to_f64()).collect();
-    let inverse = inverse.iter().map(|v| v.to_f64()).collect();
-    assemble(
-        Solved {
-            coef,
-            residuals,
-            fitted,
-            rss,
-            n,
-            condition,
-            inverse,
-        },
-        &qr,
-        weights,
-    )
-}
-
 /// What the two precisions have in common, before the by-products are computed.
-struct Solved {
-    coef: Vec<f64>,
-    residuals: Vec<f64>,
-    fitted: Vec<f64>,
-    rss: f64,
-    n: usize,
-    condition: f64,
-    inverse: Vec<f64>,
+pub(super) struct Solved {
+    pub(super) coef: Vec<f64>,
+    pub(super) residuals: Vec<f64>,
+    pub(super) fitted: Vec<f64>,
+    pub(super) rss: f64,
+    pub(super) n: usize,
+    pub(super) condition: f64,
+    pub(super) inverse: Vec<f64>,
 }
 
-fn assemble<T: Real>(
+pub(super) fn assemble<T: Real>(
     solved: Solved,
     qr: &Qr<T>,
     weights: Option<&[f64]>,
@@ -346,7 +275,12 @@ fn outer_square(root: &DMatrix<f64>) -> DMatrix<f64> {
 }
 
 /// Checks all but the design's entries; gives the number of rows that count.
-fn check(rows: usize, cols: usize, y: &[f64], weights: Option<&[f64]>) -> Result<usize, FitError> {
+pub(super) fn check(
+    rows: usize,
+    cols: usize,
+    y: &[f64],
+    weights: Option<&[f64]>,
+) -> Result<usize, FitError> {
     if y.len() != rows {
         return Err(FitError::DimensionMismatch {
             what: "the observed values",
@@ -386,7 +320,7 @@ fn check(rows: usize, cols: usize, y: &[f64], weights: Option<&[f64]>) -> Result
 }
 
 /// `R⁻¹`, or the columns that keep it from existing.
-fn checked_inverse<T: Real>(qr: &Qr<T>) -> Result<Vec<T>, FitError> {
+pub(super) fn checked_inverse<T: Real>(qr: &Qr<T>) -> Result<Vec<T>, FitError> {
     if !qr.is_singular() {
         let inverse = qr.inverse_r();
         // Far from singular: no need to look closer.
@@ -407,7 +341,7 @@ fn checked_inverse<T: Real>(qr: &Qr<T>) -> Result<Vec<T>, FitError> {
 }
 
 /// `‖R‖ ‖R⁻¹‖` in the Frobenius norm.
-fn condition<T: Real>(qr: &Qr<T>, inverse: &[T]) -> f64 {
+pub(super) fn condition<T: Real>(qr: &Qr<T>, inverse: &[T]) -> f64 {
     let p = (inverse.len() as f64).sqrt().round() as usize;
     let square = |v: f64| v * v;
     let r: f64 = (0..p)
@@ -422,70 +356,8 @@ fn condition<T: Real>(qr: &Qr<T>, inverse: &[T]) -> f64 {
     }
 }
 
-fn norm(values: &[f64]) -> f64 {
+pub(super) fn norm(values: &[f64]) -> f64 {
     values.iter().map(|v| v * v).sum::<f64>().sqrt()
-}
-
-/// Improves the scaled coefficients in place; gives the weighted residuals that belong to them.
-fn refine(
-    qr: &Qr<f64>,
-    x: &DMatrix<f64>,
-    y: &[f64],
-    root_weights: Option<&[f64]>,
-    scaled: &mut [f64],
-) -> Vec<f64> {
-    let (rows, cols) = x.shape();
-    let root = |row: usize| DoubleDouble::from_f64(root_weights.map_or(1.0, |w| w[row]));
-    let mut residual = vec![0.0; rows];
-    let mut last = f64::INFINITY;
-    for round in 0..6 {
-        // What is left of the two equations r + A z = b and A' r = 0.
-        let mut sums: Vec<DoubleDouble> = y.iter().map(|&v| DoubleDouble::from_f64(v)).collect();
-        let mut slope = vec![0.0; cols];
-        for (j, column) in x.as_slice().chunks_exact(rows).enumerate() {
-            let coefficient = scaled[j] / qr.scale(j);
-            let mut against = DoubleDouble::from_f64(0.0);
-            for (row, &value) in column.iter().enumerate() {
-                sums[row] = sums[row] - DoubleDouble::from_product(value, coefficient);
-                let term = DoubleDouble::from_product(value, residual[row]);
-                against = against
-                    + if root_weights.is_some() {
-                        term * root(row)
-                    } else {
-                        term
-                    };
-            }
-            slope[j] = -against.to_f64() / qr.scale(j);
-        }
-        let mut first: Vec<f64> = (0..rows)
-            .map(|row| (sums[row] * root(row) - DoubleDouble::from_f64(residual[row])).to_f64())
-            .collect();
-        // [I A; A' 0] [dr; dz] = [first; slope], through A = Q R.
-        qr.apply_transposed(&mut first);
-        qr.solve_upper_transposed(&mut slope);
-        let mut step: Vec<f64> = (0..cols).map(|j| first[j] - slope[j]).collect();
-        qr.solve_upper(&mut step);
-        first[..cols].copy_from_slice(&slope);
-        qr.apply(&mut first);
-
-        let size = norm(&step);
-        if !size.is_finite() || size > last {
-            break;
-        }
-        scaled.iter_mut().zip(&step).for_each(|(z, s)| *z += s);
-        residual.iter_mut().zip(&first).for_each(|(r, d)| *r += d);
-        // The first round finds the residuals; only then can the size of its step be compared.
-        last = if round == 0 { f64::INFINITY } else { size };
-        // Coefficient by coefficient: small ones gain digits after the large ones have theirs.
-        if scaled
-            .iter()
-            .zip(&step)
-            .all(|(z, s)| s.abs() <= f64::EPSILON * z.abs())
-        {
-            break;
-        }
-    }
-    residual
 }
 
 #[cfg(test)]

@@ -5,7 +5,8 @@ use nalgebra::DMatrix;
 use super::{CurveError, CurveProblem, CurveRequest, Rows};
 use crate::fit::equation::Curve;
 use crate::fit::error::FitError;
-use crate::fit::linear::{LinearFit, least_squares, least_squares_extended};
+use crate::fit::extended::least_squares_extended;
+use crate::fit::linear::{LinearFit, least_squares};
 use crate::fit::nonlinear::{
     Attempt, NonlinearFit, Settings, Termination, complete_start, fit_nonlinear, search_starts,
 };

@@ -20,6 +20,8 @@ pub struct Set {
     /// Share of variation explained, with whether it is about the mean.
     pub r_squared: Option<(f64, bool)>,
     pub f_statistic: Option<f64>,
+    /// Whether data and certified values were written down from memory.
+    pub from_memory: bool,
 }
 
 fn folder() -> PathBuf {
@@ -100,6 +102,7 @@ fn read(path: &Path, kind: &str) -> Option<Set> {
             .and_then(|v| v.as_str())
             .and_then(|v| v.parse().ok())
             .filter(|f: &f64| f.is_finite()),
+        from_memory: word("source").contains("from memory"),
     };
     Some(set)
 }
