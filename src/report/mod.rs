@@ -6,7 +6,7 @@
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
-//! * [`write`]: files that appear whole or not at all.
+//! * [`mod@write`]: files that appear whole or not at all.
 
 pub mod document;
 pub mod figure;
