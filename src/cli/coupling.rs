@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
-use crate::coupling::{DEFAULT_ALLOWANCE, Options, assess};
+use crate::coupling::{DEFAULT_ALLOWANCE, DEFAULT_MARGIN, ModePair, Options, assess};
 use crate::fit::forms::DrawData;
 use crate::report::tables::{Cell, Column, Table};
 
@@ -18,6 +18,16 @@ pub struct CouplingArgs {
     /// How much a fixed-speed compressor's draw may follow airflow by itself, as an elasticity
     #[arg(long, value_name = "ELASTICITY", default_value_t = DEFAULT_ALLOWANCE, value_parser = parse_allowance)]
     pub allowance: f64,
+    /// Relative difference of draw within which two modes count as the same
+    #[arg(long, value_name = "SHARE", default_value_t = DEFAULT_MARGIN, value_parser = parse_margin)]
+    pub margin: f64,
+}
+
+fn parse_margin(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v < 1.0 => Ok(v),
+        _ => Err("a margin is a share above 0 and under 1, such as 0.03".to_owned()),
+    }
 }
 
 fn parse_allowance(text: &str) -> Result<f64, String> {
@@ -47,6 +57,8 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
         &Options {
             allowance: args.allowance,
             level: common.level,
+            margin: args.margin,
+            seed: common.seed,
         },
     );
     let mut words = Words::start(&bench.title, opened.demo_note());
@@ -85,6 +97,9 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
         ]);
     }
     words.table(&modes);
+    if !answer.alike.is_empty() {
+        words.table(&alike_table(&answer.alike, args.margin, common.level));
+    }
     words.heading("Lines of evidence");
     for line in &answer.evidence {
         let p = line
@@ -131,6 +146,8 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
         "evidence": answer.evidence,
         "per_mode": answer.per_mode,
         "modes_differ": answer.modes_differ,
+        "modes_alike": answer.alike,
+        "margin": args.margin,
         "would_settle": answer.would_settle,
         "notes": notes,
     });
@@ -149,4 +166,28 @@ pub(super) fn p_words(p: f64) -> String {
             .parse::<f64>()
             .map_or_else(|_| format!("{p:.4}"), |v| format!("{v}"))
     }
+}
+
+/// Modes compared at the fan levels that they share.
+fn alike_table(pairs: &[ModePair], margin: f64, level: f64) -> Table {
+    let mut table = Table::new(
+        "Modes compared at the fan levels that they share",
+        [
+            Column::text("modes"),
+            Column::number("fan levels", ""),
+            Column::number("second draws more by", "%"),
+            Column::interval(format!("{:.0} % interval", 100.0 * level), "%"),
+            Column::text(format!("within {:.0} %", 100.0 * margin)),
+        ],
+    );
+    for p in pairs {
+        table.row([
+            Cell::text(format!("{}, {}", p.a, p.b)),
+            Cell::number(p.fan_levels as f64, 0),
+            Cell::number(100.0 * p.difference, 1),
+            Cell::interval(100.0 * p.low, 100.0 * p.high, 1),
+            Cell::text(p.finding),
+        ]);
+    }
+    table
 }

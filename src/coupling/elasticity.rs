@@ -70,6 +70,18 @@ pub(super) struct Regression {
     fan_column: usize,
 }
 
+impl Regression {
+    /// Indices of the runs regressed, into the data's rows.
+    pub fn rows(&self) -> &[usize] {
+        &self.rows
+    }
+
+    /// Weights of those runs.
+    pub fn weights(&self) -> &[f64] {
+        &self.weights
+    }
+}
+
 impl<'a> Question<'a> {
     fn rows(&self) -> Vec<(usize, &'a DrawRow)> {
         self.data

@@ -1,8 +1,10 @@
 //! The lines of evidence beside the elasticity: nested models, and what the air says.
 
 use crate::bench::{Bench, Channel};
+use crate::fit::LinearFit;
 use crate::fit::forms::DrawData;
-use crate::stats::f;
+use crate::stats::anova::Source;
+use crate::stats::tests::nested_f;
 
 use super::elasticity::{Elasticity, Fan, Question};
 use super::verdict::Verdict;
@@ -35,14 +37,15 @@ pub struct NestedTest {
 pub(super) fn nested_test(question: &Question<'_>) -> Option<NestedTest> {
     let full = question.regress(Fan::Factor)?.fit;
     let reduced = question.regress(Fan::Absent)?.fit;
-    let d1 = full.p.checked_sub(reduced.p).filter(|d| *d > 0)?;
-    let d2 = full.dof();
-    let within = full.sigma2().filter(|s| *s > 0.0)?;
-    let f_value = ((reduced.rss - full.rss).max(0.0) / d1 as f64) / within;
+    let source = |fit: &LinearFit| Source {
+        squares: fit.rss,
+        dof: fit.dof() as f64,
+    };
+    let test = nested_f(source(&reduced), source(&full)).ok()?;
     Some(NestedTest {
-        f: f_value,
-        dof: (d1, d2),
-        p: f::sf(f_value, d1 as f64, d2 as f64),
+        f: test.f,
+        dof: (full.p - reduced.p, full.dof()),
+        p: test.p,
     })
 }
 

@@ -2,17 +2,21 @@
 //!
 //! [`assess`] takes a bench's cooling runs, the blower's own draw taken off, and asks how the rest follows airflow within each mode.
 
+mod alike;
 mod blower;
 mod elasticity;
 mod evidence;
+mod permute;
 mod settle;
 mod verdict;
 
 use crate::bench::Bench;
 use crate::bench::Channel;
 use crate::fit::forms::{DrawData, FlowScale};
-use crate::stats::f;
+use crate::stats::anova::Source;
+use crate::stats::tests::nested_f;
 
+pub use alike::{DEFAULT_MARGIN, ModePair};
 use blower::{BlowerCase, assumed_case, bounded_cases, known_case, limit_w};
 pub use blower::{FanDraw, FanDrawLevel};
 pub use elasticity::Elasticity;
@@ -27,6 +31,10 @@ pub struct Options {
     pub allowance: f64,
     /// Confidence level of the intervals.
     pub level: f64,
+    /// Relative difference of draw within which two modes count as the same.
+    pub margin: f64,
+    /// Seed of the random permutations.
+    pub seed: u64,
 }
 
 impl Default for Options {
@@ -34,6 +42,8 @@ impl Default for Options {
         Options {
             allowance: DEFAULT_ALLOWANCE,
             level: 0.95,
+            margin: DEFAULT_MARGIN,
+            seed: 1,
         }
     }
 }
@@ -74,6 +84,8 @@ pub struct Coupling {
     pub per_mode: Vec<ModeAnswer>,
     /// Whether modes differ in their elasticity beyond the scatter (5 % level).
     pub modes_differ: bool,
+    /// Modes compared pair by pair at the fan levels that they share.
+    pub alike: Vec<ModePair>,
     /// Concrete runs that would settle an undecided question.
     pub would_settle: Vec<String>,
 }
@@ -177,7 +189,15 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
             value: None,
         });
     }
+    if usable {
+        lines.extend(
+            reference
+                .as_ref()
+                .and_then(|q| permute::permutation_test(q, options.seed, options.level)),
+        );
+    }
     lines.extend(air);
+    lines.extend(alike::mode_given_fan(data, options.level));
     if known.is_none() {
         fan_draw.break_even_w = break_even(data, &varied, &flow_u, &allowance, limit);
     }
@@ -191,6 +211,7 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         evidence: lines,
         per_mode,
         modes_differ,
+        alike: alike::pairs(data, options.margin, options.level),
         would_settle: Vec::new(),
     };
     answer.would_settle = settle::runs_that_settle(data, &answer, options.level);
@@ -261,15 +282,11 @@ fn differ(question: &Question<'_>, level: f64) -> bool {
     ) else {
         return false;
     };
-    let (common, own) = (common.fit, own.fit);
-    let Some(d1) = own.p.checked_sub(common.p).filter(|d| *d > 0) else {
-        return false;
+    let source = |f: &crate::fit::LinearFit| Source {
+        squares: f.rss,
+        dof: f.dof() as f64,
     };
-    let Some(within) = own.sigma2().filter(|s| *s > 0.0) else {
-        return false;
-    };
-    let value = ((common.rss - own.rss).max(0.0) / d1 as f64) / within;
-    f::sf(value, d1 as f64, own.dof() as f64) < 1.0 - level
+    nested_f(source(&common.fit), source(&own.fit)).is_ok_and(|t| t.p < 1.0 - level)
 }
 
 /// Modes that differ are judged one by one: coupled where any is shown to be, independent where all are.
