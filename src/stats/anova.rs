@@ -108,6 +108,15 @@ impl OneWay {
 /// # Errors
 ///
 /// [`StatsError`] for fewer than two groups, an empty group, no group with a second value, or a value that is not finite.
+///
+/// ```
+/// use steadydraw::stats::anova::one_way;
+/// // Three settings, two runs each.
+/// let found = one_way(&[[412.0, 415.0], [433.0, 430.0], [451.0, 455.0]])?;
+/// assert_eq!((found.between.dof, found.within.dof), (2.0, 3.0));
+/// assert!(found.ratio.p < 0.01);
+/// # Ok::<(), steadydraw::stats::StatsError>(())
+/// ```
 pub fn one_way<G: AsRef<[f64]>>(groups: &[G]) -> Result<OneWay, StatsError> {
     at_least("groups", 2, groups.len())?;
     for group in groups {

@@ -47,9 +47,23 @@ impl Deviations {
 
     /// Autocorrelation at one lag below the length.
     fn at(&self, lag: usize) -> f64 {
-        let late = &self.values[lag..];
-        sum(self.values.iter().zip(late).map(|(a, b)| a * b)) / self.squares
+        dot(&self.values, &self.values[lag..]) / self.squares
     }
+}
+
+/// Sum of products up to the shorter length, in short blocks that are then added with compensation: as good as full
+/// compensation for our lengths, and several times faster on long logs.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    const BLOCK: usize = 64;
+    sum(a.chunks(BLOCK).zip(b.chunks(BLOCK)).map(|(a, b)| {
+        let mut lanes = [0.0; 4];
+        for (a, b) in a.chunks(4).zip(b.chunks(4)) {
+            for (lane, (a, b)) in lanes.iter_mut().zip(a.iter().zip(b)) {
+                *lane += a * b;
+            }
+        }
+        (lanes[0] + lanes[1]) + (lanes[2] + lanes[3])
+    }))
 }
 
 /// The integrated autocorrelation time and how it was found.
@@ -63,10 +77,10 @@ pub struct IntegratedTime {
     pub long_enough: bool,
 }
 
-/// The integrated autocorrelation time 1 + 2Σρₖ with the sum cut at the first lag that is 5 times the sum so far.
+/// The integrated autocorrelation time 1 + 2Σρₖ, the sum cut at the first lag that is 5 times the time so far.
 ///
-/// It is never less than the value that would make the series worth more than its count of readings squared; a
-/// negative sum (readings that alternate) is kept above 1/n.
+/// Readings that alternate can make the sum as small as 1/n, where it is held. The work grows with the readings times the
+/// window.
 ///
 /// # Errors
 ///

@@ -170,6 +170,13 @@ pub fn required_n(wanted: f64, smallest: f64, power: impl Fn(f64) -> f64) -> Opt
 }
 
 /// Values needed in each group for the pooled two-sample t test. `None` if 10⁷ do not suffice.
+///
+/// ```
+/// use steadydraw::stats::power::{Sides, required_n_t_two_sample};
+/// // A difference of one standard deviation, found nine times in ten.
+/// let n = required_n_t_two_sample(0.90, 1.0, 0.05, Sides::Two).map(|n| n.whole);
+/// assert_eq!(n, Some(23));
+/// ```
 pub fn required_n_t_two_sample(
     wanted: f64,
     delta_over_sd: f64,

@@ -48,6 +48,11 @@ pub fn upper_quantile(q: f64, dof: f64) -> f64 {
 
 /// The half-width factor t with P(|T| ≤ t) = `level`, for two-sided intervals: `two_sided(0.95, 10.0)` is 2.228….
 /// NaN unless 0 ≤ `level` ≤ 1.
+///
+/// ```
+/// use steadydraw::stats::student_t;
+/// assert!((student_t::two_sided(0.95, 10.0) - 2.228).abs() < 5e-4);
+/// ```
 pub fn two_sided(level: f64, dof: f64) -> f64 {
     if dof.is_nan() || dof <= 0.0 || level.is_nan() || !(0.0..=1.0).contains(&level) {
         return f64::NAN;

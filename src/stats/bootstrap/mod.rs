@@ -109,6 +109,18 @@ pub struct Bootstrap {
 ///
 /// [`StatsError`] for data that do not fit together, fewer than two replicates, or when more than a tenth of the refits
 /// failed (gave `None`, a number that is not finite, or another count of estimates than the first).
+///
+/// ```
+/// use steadydraw::stats::bootstrap::{Resample, Scheme, Settings, run};
+/// let y = [4.1, 3.9, 4.4, 4.0, 4.2];
+/// let found = run(&Scheme::Groups { groups: &[0, 1, 2, 3, 4] }, &Settings::default(), |new| match new {
+///     Resample::Rows(rows) => Some(vec![rows.iter().map(|r| y[*r]).sum::<f64>() / 5.0]),
+///     Resample::Response(_) => None,
+/// })?;
+/// let (low, high) = found.percentile(0, 0.95);
+/// assert!(low < 4.12 && 4.12 < high);
+/// # Ok::<(), steadydraw::stats::StatsError>(())
+/// ```
 pub fn run(
     scheme: &Scheme<'_>,
     settings: &Settings,

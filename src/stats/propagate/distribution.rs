@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, SymmetricEigen};
 
 use crate::stats::StatsError;
-use crate::stats::error::all_finite;
+use crate::stats::error::{all_finite, at_least};
 use crate::stats::random::{self, Stream};
 
 /// The state of knowledge about one input.
@@ -234,6 +234,7 @@ fn square_root(means: &[f64], covariance: &DMatrix<f64>) -> Result<DMatrix<f64>,
         what: WHAT,
         problem,
     };
+    at_least("jointly normal inputs", 1, means.len())?;
     all_finite("means of jointly normal inputs", means)?;
     if covariance.shape() != (means.len(), means.len()) {
         return Err(bad("needs one row and one column for each mean"));

@@ -84,6 +84,24 @@ impl Propagated {
 ///
 /// [`StatsError`] for inputs that are not finite or have a negative uncertainty, a matrix that is no correlation matrix of
 /// that size, or a model that gives numbers that are not finite.
+///
+/// ```
+/// use num_dual::DualNumCopy;
+/// use steadydraw::stats::propagate::{Input, Model, linear};
+///
+/// struct Power;
+/// impl Model for Power {
+///     fn evaluate<D: DualNumCopy<Primitive = f64>>(&self, x: &[D]) -> Vec<D> {
+///         vec![x[0] * x[1]]
+///     }
+/// }
+/// let inputs = [Input::new("voltage", 25.0, 0.1), Input::new("current", 16.0, 0.2)];
+/// let power = &linear(&Power, &inputs, None)?.outputs[0];
+/// assert_eq!(power.value, 400.0);
+/// // √((16·0.1)² + (25·0.2)²)
+/// assert!((power.standard_uncertainty - 5.25).abs() < 0.001);
+/// # Ok::<(), steadydraw::stats::StatsError>(())
+/// ```
 pub fn linear(
     model: &impl Model,
     inputs: &[Input],

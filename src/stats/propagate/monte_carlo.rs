@@ -80,6 +80,14 @@ impl Sample {
 ///
 /// [`StatsError`] for senseless inputs, fewer than two trials, or a trial in which the model gives a number that is not
 /// finite: then the inputs reach where the model does not hold.
+///
+/// ```
+/// use steadydraw::stats::propagate::{Distribution, Draw, monte_carlo};
+/// let x = Draw::One(Distribution::Rectangular { low: 0.0, high: 1.0 });
+/// let sample = &monte_carlo(|x| [x[0] + x[1]], &[x.clone(), x], 100_000, 1)?[0];
+/// assert!((sample.mean() - 1.0).abs() < 0.01);
+/// # Ok::<(), steadydraw::stats::StatsError>(())
+/// ```
 pub fn monte_carlo<const K: usize>(
     model: impl Fn(&[f64]) -> [f64; K] + Sync,
     inputs: &[Draw],

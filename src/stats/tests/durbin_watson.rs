@@ -98,6 +98,9 @@ pub fn durbin_watson_p(
 
 /// Orthonormal basis of the columns' span, by singular values after scaling each column to unit length.
 fn column_space(design: &DMatrix<f64>) -> DMatrix<f64> {
+    if design.ncols() == 0 {
+        return design.clone();
+    }
     let mut scaled = design.clone();
     for mut column in scaled.column_iter_mut() {
         let norm = column.norm();

@@ -80,6 +80,16 @@ pub fn pooled(first: &[f64], second: &[f64]) -> Result<Estimate, StatsError> {
 /// # Errors
 ///
 /// [`StatsError`] for a sample with fewer than two values or a value that is not finite, or when neither sample varies.
+///
+/// ```
+/// use steadydraw::stats::tests::welch;
+/// let found = welch(&[410.0, 412.0, 415.0], &[402.0, 405.0, 401.0])?;
+/// let (low, high) = found.interval(0.95);
+/// assert!(low > 0.0 && found.p_two_sided(0.0) < 0.05);
+/// // A difference is shown; that it is below 20 is shown too.
+/// assert!(found.equivalence(-20.0, 20.0).p < 0.05 && high < 20.0);
+/// # Ok::<(), steadydraw::stats::StatsError>(())
+/// ```
 pub fn welch(first: &[f64], second: &[f64]) -> Result<Estimate, StatsError> {
     let (n1, a) = describe("first sample", first, 2)?;
     let (n2, b) = describe("second sample", second, 2)?;
