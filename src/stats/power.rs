@@ -235,6 +235,18 @@ mod tests {
     }
 
     #[test]
+    fn a_two_sided_t_test_is_an_f_test_with_one_degree_above() {
+        for (n, delta) in [(4.0, 1.2), (9.0, 0.5), (25.0, -0.4)] {
+            let t = t_one_sample(n, delta, 0.05, Sides::Two);
+            let f = f_test(n * delta * delta, 1.0, n - 1.0, 0.05);
+            assert!((t / f - 1.0).abs() < 1e-12, "{t} {f}");
+            let t = t_two_sample(n, delta, 0.01, Sides::Two);
+            let f = anova_one_way(2.0, n, 0.5 * delta * delta, 0.01);
+            assert!((t / f - 1.0).abs() < 1e-12, "{t} {f}");
+        }
+    }
+
+    #[test]
     fn impossible_wishes_are_refused() {
         assert_eq!(required_n_t_two_sample(0.8, 0.0, 0.05, Sides::Two), None);
         assert_eq!(required_n_t_two_sample(1.0, 1.0, 0.05, Sides::Two), None);

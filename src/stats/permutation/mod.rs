@@ -368,6 +368,13 @@ mod tests {
             (drawn.p - exact.p).abs() < 4.0 * drawn.standard_error,
             "{drawn:?} {exact:?}"
         );
+        // The observed arrangement counts as one of the draws, so that p is never zero.
+        let counted = (drawn.greater + drawn.equal) as f64;
+        assert_eq!(drawn.p, (counted + 1.0) / 20_001.0);
+        assert_eq!(
+            drawn.standard_error,
+            (drawn.p * (1.0 - drawn.p) / 20_001.0).sqrt()
+        );
         let one_thread = rayon::ThreadPoolBuilder::new()
             .num_threads(1)
             .build()
