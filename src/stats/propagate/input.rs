@@ -131,3 +131,50 @@ pub fn from_readings(columns: &[(&str, &[f64])]) -> Result<(Vec<Input>, DMatrix<
     });
     Ok((inputs, correlation))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::propagate::{Distribution, Draw, monte_carlo};
+
+    #[test]
+    fn standard_uncertainties_are_those_of_the_distributions() {
+        // The half-width rules against the spread of drawn values.
+        let (low, high) = (-3.0, 3.0);
+        for (input, distribution) in [
+            (
+                Input::rectangular("x", 0.0, 3.0),
+                Distribution::Rectangular { low, high },
+            ),
+            (
+                Input::triangular("x", 0.0, 3.0),
+                Distribution::Triangular { low, high },
+            ),
+            (
+                Input::swinging("x", 0.0, 3.0),
+                Distribution::Swinging { low, high },
+            ),
+        ] {
+            let sample =
+                &monte_carlo(|x| [x[0]], &[Draw::One(distribution)], 40_000, 1).unwrap()[0];
+            let ratio = sample.sd() / input.standard_uncertainty;
+            assert!((ratio - 1.0).abs() < 0.015, "{distribution:?}: {ratio}");
+        }
+    }
+
+    #[test]
+    fn readings_taken_together_must_be_as_many() {
+        let columns: [(&str, &[f64]); 2] = [("a", &[1.0, 2.0]), ("b", &[1.0])];
+        assert!(matches!(
+            from_readings(&columns),
+            Err(StatsError::Unequal { .. })
+        ));
+        assert!(from_readings(&[]).is_err());
+        let constant: [(&str, &[f64]); 2] = [("a", &[1.0, 2.0]), ("b", &[5.0, 5.0])];
+        let (inputs, correlation) = from_readings(&constant).unwrap();
+        assert_eq!(
+            (inputs[1].standard_uncertainty, correlation[(0, 1)]),
+            (0.0, 0.0)
+        );
+    }
+}
