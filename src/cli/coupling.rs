@@ -175,11 +175,12 @@ fn alike_table(pairs: &[ModePair], margin: f64, level: f64) -> Table {
         [
             Column::text("modes"),
             Column::number("fan levels", ""),
-            Column::number("second draws more by", "%"),
+            Column::number("largest difference", "%"),
             Column::interval(format!("{:.0} % interval", 100.0 * level), "%"),
             Column::text(format!("within {:.0} %", 100.0 * margin)),
         ],
-    );
+    )
+    .with_note("How much more the second draws, at the level where the two differ most.");
     for p in pairs {
         table.row([
             Cell::text(format!("{}, {}", p.a, p.b)),

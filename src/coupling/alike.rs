@@ -1,7 +1,7 @@
 //! Which modes are in truth one, and whether the mode matters at all once the fan level is known.
 //!
 //! Two modes are compared at the fan levels that both were run at: ln(draw) with a step for each level, the conditions' slopes, and
-//! one step for the mode. "The same" is shown, not assumed: two one-sided tests against a margin, Holm over all pairs.
+//! a step for the mode at each. "The same" is shown, not assumed: two one-sided tests against a margin, Holm over all pairs.
 
 use nalgebra::DMatrix;
 
@@ -25,9 +25,9 @@ pub struct ModePair {
     pub b: String,
     /// Fan levels that both were run at.
     pub fan_levels: usize,
-    /// How much more the second draws, relative, with its interval.
+    /// How much more the second draws, relative, at the shared level where the two differ most.
     pub difference: f64,
-    /// Lower end.
+    /// Lower end of its interval, widened for the number of levels.
     pub low: f64,
     /// Upper end.
     pub high: f64,
@@ -37,23 +37,42 @@ pub struct ModePair {
     pub finding: &'static str,
 }
 
-/// A regression of ln(draw) on level steps, slopes and, where asked, mode steps.
+/// A regression of ln(draw) on level steps, slopes and, where asked, a step for each further mode at each of its levels.
 struct ModeFit {
     rss: f64,
     dof: usize,
-    last: Option<Estimate>,
+    /// The further modes' steps, in the order of modes, then levels.
+    steps: Vec<Estimate>,
 }
 
-/// Fits the runs of `modes` at the levels in `levels`; `with_modes` gives each mode but the first a step.
+/// Fits the runs of `modes` at the levels in `levels`; `with_modes` gives each mode but the first a step at each level.
 fn fit(data: &DrawData, modes: &[usize], levels: &[usize], with_modes: bool) -> Option<ModeFit> {
     let rows: Vec<&DrawRow> = data
         .rows
         .iter()
         .filter(|r| modes.contains(&r.mode) && levels.contains(&r.level))
         .collect();
-    let steps = if with_modes { modes.len() - 1 } else { 0 };
+    // The first mode at each level is the base: a level's own step stands for it.
+    let base = |level: usize| {
+        modes.iter().copied().find(|m| {
+            data.tested
+                .get(*m)
+                .and_then(|t| t.get(level))
+                .is_some_and(|n| *n > 0)
+        })
+    };
+    let cells: Vec<(usize, usize)> = if with_modes {
+        modes
+            .iter()
+            .flat_map(|m| levels.iter().map(move |l| (*m, *l)))
+            .filter(|(m, l)| base(*l) != Some(*m))
+            .filter(|(m, l)| rows.iter().any(|r| r.mode == *m && r.level == *l))
+            .collect()
+    } else {
+        Vec::new()
+    };
     let slopes = usize::from(data.intake_varied) + usize::from(data.ambient_varied);
-    let p = levels.len() + slopes + steps;
+    let p = levels.len() + slopes + cells.len();
     let n = rows.len();
     if n < p + 2 {
         return None;
@@ -71,24 +90,29 @@ fn fit(data: &DrawData, modes: &[usize], levels: &[usize], with_modes: bool) -> 
             x[(i, next)] = row.ambient - data.ambient_ref;
             next += 1;
         }
-        let mode = modes.iter().position(|m| *m == row.mode)?;
-        if with_modes && mode > 0 {
-            x[(i, next + mode - 1)] = 1.0;
+        if let Some(c) = cells.iter().position(|c| *c == (row.mode, row.level)) {
+            x[(i, next + c)] = 1.0;
         }
         y.push(row.draw.ln());
     }
     let fit = least_squares(&x, &y, None).ok()?;
-    let last = fit.std_errors().and_then(|e| {
-        Some(Estimate {
-            value: *fit.coef.last()?,
-            standard_error: *e.last()?,
-            dof: fit.dof() as f64,
+    let dof = fit.dof();
+    let errors = fit.std_errors().unwrap_or_default();
+    let steps = fit
+        .coef
+        .iter()
+        .zip(errors)
+        .skip(levels.len() + slopes)
+        .map(|(value, standard_error)| Estimate {
+            value: *value,
+            standard_error,
+            dof: dof as f64,
         })
-    });
+        .collect();
     Some(ModeFit {
         rss: fit.rss,
-        dof: fit.dof(),
-        last,
+        dof,
+        steps,
     })
 }
 
@@ -105,9 +129,12 @@ fn levels_of(data: &DrawData, mode: usize) -> Vec<usize> {
         .unwrap_or_default()
 }
 
-/// Compares every pair of modes that share a fan level.
+/// Compares every pair of modes that share a fan level. The same: at every shared level the difference lies within the margin
+/// (the largest of the levels' p values, an intersection-union test). Different: at some level its interval, widened for the number of
+/// levels, lies beyond the margin.
 pub(super) fn pairs(data: &DrawData, margin: f64, level: f64) -> Vec<ModePair> {
-    let mut found: Vec<(usize, usize, usize, Estimate)> = Vec::new();
+    let limit = (1.0 + margin).ln();
+    let mut found: Vec<ModePair> = Vec::new();
     for a in 0..data.modes.len() {
         for b in a + 1..data.modes.len() {
             let own = levels_of(data, a);
@@ -115,42 +142,45 @@ pub(super) fn pairs(data: &DrawData, margin: f64, level: f64) -> Vec<ModePair> {
                 .into_iter()
                 .filter(|l| own.contains(l))
                 .collect();
-            let estimate = fit(data, &[a, b], &shared, true).and_then(|f| f.last);
-            if let Some(e) = estimate.filter(|e| !shared.is_empty() && e.standard_error > 0.0) {
-                found.push((a, b, shared.len(), e));
-            }
-        }
-    }
-    let limit = (1.0 + margin).ln();
-    let raw: Vec<f64> = found
-        .iter()
-        .map(|(.., e)| e.equivalence(-limit, limit).p)
-        .collect();
-    let adjusted = holm(&raw).unwrap_or(raw);
-    found
-        .into_iter()
-        .zip(adjusted)
-        .map(|((a, b, fan_levels, e), p_same)| {
-            let (low, high) = e.interval(level);
-            let finding = if p_same < 1.0 - level {
-                "same"
-            } else if low > limit || high < -limit {
-                "differ"
-            } else {
-                "open"
+            let Some(steps) = fit(data, &[a, b], &shared, true).map(|f| f.steps) else {
+                continue;
             };
-            ModePair {
+            let widened = 1.0 - (1.0 - level) / steps.len().max(1) as f64;
+            let Some(most) = steps
+                .iter()
+                .filter(|e| e.standard_error > 0.0)
+                .max_by(|p, q| p.value.abs().total_cmp(&q.value.abs()))
+            else {
+                continue;
+            };
+            let (low, high) = most.interval(widened);
+            let differ = steps.iter().any(|e| {
+                let (low, high) = e.interval(widened);
+                low > limit || high < -limit
+            });
+            found.push(ModePair {
                 a: data.modes.get(a).cloned().unwrap_or_default(),
                 b: data.modes.get(b).cloned().unwrap_or_default(),
-                fan_levels,
-                difference: e.value.exp_m1(),
+                fan_levels: shared.len(),
+                difference: most.value.exp_m1(),
                 low: low.exp_m1(),
                 high: high.exp_m1(),
-                p_same,
-                finding,
-            }
-        })
-        .collect()
+                p_same: steps
+                    .iter()
+                    .map(|e| e.equivalence(-limit, limit).p)
+                    .fold(0.0, f64::max),
+                finding: if differ { "differ" } else { "open" },
+            });
+        }
+    }
+    let raw: Vec<f64> = found.iter().map(|p| p.p_same).collect();
+    for (pair, p) in found.iter_mut().zip(holm(&raw).unwrap_or(raw)) {
+        pair.p_same = p;
+        if p < 1.0 - level {
+            pair.finding = "same";
+        }
+    }
+    found
 }
 
 /// Whether the mode still matters once the fan level and the conditions are known: nested F test over all modes at the levels that
@@ -190,7 +220,7 @@ pub(super) fn mode_given_fan(data: &DrawData, level: f64) -> Option<Evidence> {
         name: "mode-given-fan",
         says,
         detail: format!(
-            "At the fan levels that modes share, adding the mode to a model that knows fan level and conditions gives F = {:.1} on {} and {} degrees of freedom.",
+            "At the fan levels that modes share, adding the mode (its own step at each level) to a model that knows fan level and conditions gives F = {:.1} on {} and {} degrees of freedom.",
             test.f,
             without.dof - with.dof,
             with.dof
