@@ -236,7 +236,8 @@ pub(super) fn span(figure: &Figure, along: Along, wanted_ticks: f64) -> Result<S
         low -= reach / 2.0;
         high += reach / 2.0;
     }
-    let margin = 0.05 * reach;
+    // Marks that stand side by side need more room at the ends.
+    let margin = if axis.settings { 0.09 } else { 0.05 } * reach;
     let mut span = Span {
         low: if zero && low == 0.0 {
             0.0

@@ -2,7 +2,7 @@
 
 use plotters::coord::Shift;
 use plotters::drawing::DrawingArea;
-use plotters::element::{Circle, DashedPathElement, PathElement, Polygon, Rectangle};
+use plotters::element::{PathElement, Polygon, Rectangle};
 use plotters::prelude::{IntoDrawingArea, SVGBackend};
 use plotters::style::{Color, RGBAColor, RGBColor, ShapeStyle};
 
@@ -11,26 +11,24 @@ use super::cut::{cut_area, cut_line, inside};
 use super::keys::{Sample, Swatch};
 use super::layout::{Frame, Sheet};
 use super::theme::{Rgb, Role, Theme};
-use super::{Along, Dash, Holds, Layer, Look, Marker, Scale, Tone};
+use super::{Along, Dash, Holds, Layer, Look, Scale, Tone};
 
 type Area<'b> = DrawingArea<SVGBackend<'b>, Shift>;
-type Spot = (i32, i32);
+pub(super) type Spot = (i32, i32);
 
-/// The radius of a marker, in layout units.
-const RADIUS: f64 = 4.3;
 /// How much of the paper a band hides.
 const MEAN_STRENGTH: f64 = 0.32;
 const RUN_STRENGTH: f64 = 0.17;
 
 impl Theme {
-    fn rgb(self, role: Role) -> RGBColor {
+    pub(super) fn rgb(self, role: Role) -> RGBColor {
         let Rgb(r, g, b) = self.colour(role);
         RGBColor(r, g, b)
     }
 }
 
 impl Tone {
-    fn role(self) -> Role {
+    pub(super) fn role(self) -> Role {
         match self {
             Self::Series(i) => Role::Series(i),
             Self::Ink => Role::Ink,
@@ -62,10 +60,11 @@ pub(super) fn draw(sheet: &Sheet<'_>, theme: Theme) -> Result<String, String> {
     Ok(svg.get(start..end).unwrap_or_default().trim().to_owned())
 }
 
-struct Pen<'b> {
+pub(super) struct Pen<'b> {
     area: Area<'b>,
-    theme: Theme,
-    k: f64,
+    pub theme: Theme,
+    /// View-box units to one layout unit.
+    pub k: f64,
 }
 
 impl Pen<'_> {
@@ -82,9 +81,10 @@ impl Pen<'_> {
                 self.layers(sheet, frame, kind)?;
             }
             self.base(sheet, frame)?;
-            for kind in ["rule", "curve", "intervals", "points"] {
+            for kind in ["rule", "curve", "intervals"] {
                 self.layers(sheet, frame, kind)?;
             }
+            self.points(sheet, frame)?;
         }
         for leader in &sheet.leaders {
             self.path(leader, self.stroke(Role::Axis, 0.8), Dash::Whole)?;
@@ -178,14 +178,8 @@ impl Pen<'_> {
         let put = |x: f64, y: f64| (place(sheet.x_axis, x), place(sheet.y_axis, y));
         let spot = |(x, y): (f64, f64)| frame.at(x, y);
         match layer {
-            Layer::Points { at, look, .. } => {
-                for (x, y) in at {
-                    let place = put(*x, *y);
-                    if inside(place, window) {
-                        self.mark(spot(place), *look)?;
-                    }
-                }
-            }
+            // All points of a panel are drawn together, see `points`.
+            Layer::Points { .. } => {}
             Layer::Curve { through, look, .. } => {
                 let places: Vec<(f64, f64)> = through.iter().map(|(x, y)| put(*x, *y)).collect();
                 for piece in cut_line(&places, window) {
@@ -229,7 +223,7 @@ impl Pen<'_> {
                         }
                     }
                     if let Some(middle) = middle.filter(|m| inside(*m, window)) {
-                        self.mark(spot(middle), *look)?;
+                        self.mark(spot(middle), *look, 1.0)?;
                     }
                 }
             }
@@ -304,7 +298,7 @@ impl Pen<'_> {
                 Sample::Interval(look, marked) => {
                     self.interval((x + wide / 8, y), (x + wide - wide / 8, y), *look)?;
                     if *marked {
-                        self.mark(middle, *look)?;
+                        self.mark(middle, *look, 1.0)?;
                     }
                 }
                 Sample::Mark(_) => {}
@@ -312,54 +306,10 @@ impl Pen<'_> {
         }
         for sample in &swatch.samples {
             if let Sample::Mark(look) = sample {
-                self.mark(middle, *look)?;
+                self.mark(middle, *look, 1.0)?;
             }
         }
         Ok(())
-    }
-
-    /// A marker with a rim of paper, so that runs that lie on one another can still be counted.
-    fn mark(&self, (x, y): Spot, look: Look) -> Result<(), String> {
-        let paper = self.theme.rgb(Role::Paper);
-        let colour = self.theme.rgb(look.tone.role());
-        if look.marker == Marker::Circle {
-            let radius = |r: f64| self.units(r).unsigned_abs();
-            self.draw(&Circle::new((x, y), radius(RADIUS + 1.1), paper.filled()))?;
-            if look.filled {
-                self.draw(&Circle::new((x, y), radius(RADIUS), colour.filled()))
-            } else {
-                self.draw(&Circle::new(
-                    (x, y),
-                    radius(RADIUS - 0.7),
-                    colour.stroke_width(self.width(1.7)),
-                ))
-            }
-        } else {
-            let outline = |grow: f64| -> Vec<Spot> {
-                shape(look.marker)
-                    .iter()
-                    .map(|(dx, dy)| {
-                        (
-                            x + self.units(dx * (RADIUS + grow)),
-                            y + self.units(dy * (RADIUS + grow)),
-                        )
-                    })
-                    .collect()
-            };
-            self.draw(&Polygon::new(outline(1.3), paper))?;
-            if look.filled {
-                self.draw(&Polygon::new(outline(0.0), colour))
-            } else {
-                let mut closed = outline(-0.7);
-                // Two points past the start, so that the last corner is joined like the others.
-                let again: Vec<Spot> = closed.iter().take(2).copied().collect();
-                closed.extend(again);
-                self.draw(&PathElement::new(
-                    closed,
-                    colour.stroke_width(self.width(1.7)),
-                ))
-            }
-        }
     }
 
     fn block(&self, a: Spot, b: Spot, colour: RGBAColor) -> Result<(), String> {
@@ -369,19 +319,19 @@ impl Pen<'_> {
     }
 
     fn path(&self, spots: &[Spot], style: ShapeStyle, dash: Dash) -> Result<(), String> {
-        // Lengths of stroke and gap in layout units. Round ends add the width of the line to a stroke.
-        let (stroke, gap) = match dash {
+        // Lengths of strokes and gaps in layout units. Round ends add the width of the line to a stroke.
+        let pattern: &[f64] = match dash {
             Dash::Whole => return self.draw(&PathElement::new(spots.to_vec(), style)),
-            Dash::Long => (9.0, 6.0),
-            Dash::Short => (2.6, 4.6),
-            Dash::Mixed => (15.0, 4.6),
+            Dash::Long => &[9.0, 6.0],
+            Dash::Short => &[2.6, 4.6],
+            Dash::Mixed => &[11.0, 5.0, 1.5, 5.0],
+            Dash::Sparse => &[4.5, 9.0],
+            Dash::Triple => &[9.0, 4.6, 1.2, 4.6, 1.2, 4.6],
         };
-        self.draw(&DashedPathElement::new(
-            spots.to_vec(),
-            self.units(stroke),
-            self.units(gap),
-            style,
-        ))
+        for stroke in dashes(spots, pattern, self.k) {
+            self.draw(&PathElement::new(stroke, style))?;
+        }
+        Ok(())
     }
 
     fn tint(&self, look: Look, holds: Holds) -> ShapeStyle {
@@ -396,21 +346,62 @@ impl Pen<'_> {
         self.theme.rgb(role).stroke_width(self.width(width))
     }
 
-    fn width(&self, width: f64) -> u32 {
+    pub(super) fn width(&self, width: f64) -> u32 {
         self.units(width).unsigned_abs().max(1)
     }
 
-    fn units(&self, length: f64) -> i32 {
+    pub(super) fn units(&self, length: f64) -> i32 {
         (length * self.k).round() as i32
     }
 
-    fn draw<'a, E>(&self, element: &'a E) -> Result<(), String>
+    pub(super) fn draw<'a, E>(&self, element: &'a E) -> Result<(), String>
     where
         &'a E: plotters::element::PointCollection<'a, Spot>,
         E: for<'b> plotters::element::Drawable<SVGBackend<'b>>,
     {
         self.area.draw(element).map_err(|e| e.to_string())
     }
+}
+
+/// The strokes of a broken line: `pattern` holds lengths of strokes and gaps in turn, in units of `unit`.
+fn dashes(spots: &[Spot], pattern: &[f64], unit: f64) -> Vec<Vec<Spot>> {
+    let mut strokes: Vec<Vec<Spot>> = Vec::new();
+    let mut lengths = pattern.iter().map(|length| length * unit).cycle();
+    let mut left = lengths.next().unwrap_or(f64::INFINITY);
+    let mut drawing = true;
+    let rounded = |(x, y): (f64, f64)| (x.round() as i32, y.round() as i32);
+    for (i, pair) in spots.windows(2).enumerate() {
+        let [a, b] = pair else { continue };
+        let mut at = (f64::from(a.0), f64::from(a.1));
+        let end = (f64::from(b.0), f64::from(b.1));
+        if i == 0 {
+            strokes.push(vec![*a]);
+        }
+        loop {
+            let (dx, dy) = (end.0 - at.0, end.1 - at.1);
+            let rest = dx.hypot(dy);
+            let reached = rest <= left;
+            at = if reached {
+                end
+            } else {
+                (at.0 + dx * left / rest, at.1 + dy * left / rest)
+            };
+            if drawing && let Some(stroke) = strokes.last_mut() {
+                stroke.push(rounded(at));
+            }
+            if reached {
+                left -= rest;
+                break;
+            }
+            left = lengths.next().unwrap_or(f64::INFINITY);
+            drawing = !drawing;
+            if drawing {
+                strokes.push(vec![rounded(at)]);
+            }
+        }
+    }
+    strokes.retain(|stroke| stroke.len() > 1);
+    strokes
 }
 
 /// The regions of a panel, cut to it: two opposite corners of each.
@@ -463,14 +454,21 @@ fn regions(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<(Along, Spot, Spot)> {
     frame.layers.iter().filter_map(corners).collect()
 }
 
-/// A marker's corners around its middle, for a radius of one; areas are about equal.
-fn shape(marker: Marker) -> &'static [(f64, f64)] {
-    match marker {
-        Marker::Circle => &[],
-        Marker::Diamond => &[(0.0, -1.3), (1.3, 0.0), (0.0, 1.3), (-1.3, 0.0)],
-        Marker::Square => &[(-0.92, -0.92), (0.92, -0.92), (0.92, 0.92), (-0.92, 0.92)],
-        Marker::Triangle => &[(0.0, -1.25), (1.2, 0.85), (-1.2, 0.85)],
-        Marker::Wedge => &[(0.0, 1.25), (1.2, -0.85), (-1.2, -0.85)],
-        Marker::Bar => &[(-1.45, -0.55), (1.45, -0.55), (1.45, 0.55), (-1.45, 0.55)],
+#[cfg(test)]
+mod tests {
+    use super::dashes;
+
+    #[test]
+    fn a_broken_line_keeps_its_measure_around_corners() {
+        let line = [(0, 0), (10, 0), (10, 10)];
+        assert_eq!(
+            dashes(&line, &[6.0, 2.0], 1.0),
+            [
+                vec![(0, 0), (6, 0)],
+                vec![(8, 0), (10, 0), (10, 4)],
+                vec![(10, 6), (10, 10)]
+            ]
+        );
+        assert!(dashes(&[(5, 5)], &[6.0, 2.0], 1.0).is_empty());
     }
 }

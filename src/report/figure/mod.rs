@@ -6,7 +6,7 @@
 //! * `check`: refuses what cannot be drawn, and settles the ranges;
 //! * `layout`, `panels`: share out the area to header, legend, panels and their axes;
 //! * `keys`, `place`: names for series at the ends of their curves, or in a legend; labels inside a panel;
-//! * `marks`: everything but text, drawn through plotters;
+//! * `marks`, `markers`: everything but text, drawn through plotters;
 //! * `svg`, `png`: the finished picture.
 //!
 //! Text is drawn in one of two ways ([`Lettering`]). In a page that carries the faces once, text stays text, so it
@@ -19,6 +19,7 @@ mod cut;
 mod error;
 mod keys;
 mod layout;
+mod markers;
 mod marks;
 mod panels;
 mod place;

@@ -45,6 +45,8 @@ pub struct Axis {
     pub reach: Reach,
     /// The factor and the offset from a layer's value to the value shown.
     pub conversion: (f64, f64),
+    /// Whether the axis takes only a few set values, so that points of one x may stand side by side.
+    pub settings: bool,
 }
 
 /// How values become places along an axis.
@@ -124,6 +126,8 @@ pub enum Dash {
     Long,
     Short,
     Mixed,
+    Sparse,
+    Triple,
 }
 
 impl Look {
@@ -137,7 +141,14 @@ impl Look {
             Marker::Wedge,
             Marker::Bar,
         ];
-        const DASHES: [Dash; 4] = [Dash::Whole, Dash::Long, Dash::Short, Dash::Mixed];
+        const DASHES: [Dash; 6] = [
+            Dash::Whole,
+            Dash::Long,
+            Dash::Short,
+            Dash::Mixed,
+            Dash::Sparse,
+            Dash::Triple,
+        ];
         Self {
             tone: Tone::Series(number),
             // A seventh series takes the first colour again; the shift gives it another marker.
@@ -183,7 +194,7 @@ pub enum Holds {
 /// One layer of a panel. A label that is not empty names a series; layers of one name share one key.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Layer {
-    /// Single values, such as every run that was made.
+    /// Single values, such as every run that was made. See [`Axis::of_settings`] for runs at one x.
     Points {
         /// (x, y) of each.
         at: Vec<(f64, f64)>,
@@ -286,6 +297,7 @@ impl Axis {
             scale: Scale::Linear,
             reach: Reach::Data,
             conversion: (1.0, 0.0),
+            settings: false,
         }
     }
 
@@ -296,6 +308,7 @@ impl Axis {
     ) -> Self {
         Self {
             scale: Scale::Names(names.into_iter().map(Into::into).collect()),
+            settings: true,
             ..Self::new(label, "")
         }
     }
@@ -320,6 +333,17 @@ impl Axis {
     pub fn logarithmic(self) -> Self {
         Self {
             scale: Scale::Log,
+            ..self
+        }
+    }
+
+    /// The same axis, across which only a few set values occur, such as the airflows of fan levels.
+    ///
+    /// Points of one x that would hide one another then stand side by side, within two and a half times their radius.
+    /// An axis of names always does so. A measured x, such as a temperature, stays exactly where it is.
+    pub fn of_settings(self) -> Self {
+        Self {
+            settings: true,
             ..self
         }
     }

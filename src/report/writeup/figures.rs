@@ -112,7 +112,7 @@ pub(super) fn draw_by_fan(r: &Results<'_>) -> Figure {
                     })
                     .collect(),
                 look,
-                label: String::new(),
+                label: "whole draw".to_owned(),
             },
         ];
         if data.blower.is_some() {
@@ -139,11 +139,11 @@ pub(super) fn draw_by_fan(r: &Results<'_>) -> Figure {
         name: "draw-by-fan".to_owned(),
         title: "What each fan level draws".to_owned(),
         claim: fan_claim(r),
-        x: flow_axis(data, r.system),
+        x: flow_axis(data, r.system).of_settings(),
         y: Axis::new("Draw", "W").from_zero(),
         panels,
         note: format!(
-            "Points: every run, carried to {conditions} intake along the fitted curve. Narrow band: long-run mean; wide band: one further run ({}).",
+            "Points: every run, carried to {conditions} intake along the fitted curve, side by side where one would hide another. Narrow band: long-run mean; wide band: one further run ({}).",
             r.percent()
         ),
         alt: format!(
@@ -259,7 +259,7 @@ pub(super) fn draw_by_intake(r: &Results<'_>) -> Figure {
                         })
                         .collect(),
                     look,
-                    label: String::new(),
+                    label: format!("fan {}", level_name(data, level)),
                 });
             }
             Panel {
@@ -352,7 +352,7 @@ pub(super) fn capacity_by_intake(r: &Results<'_>) -> Option<Figure> {
                         })
                         .collect(),
                     look,
-                    label: String::new(),
+                    label: format!("fan {}", level_name(data, level)),
                 });
             }
             Panel {
@@ -512,19 +512,20 @@ pub(super) fn compressor_by_airflow(r: &Results<'_>) -> Option<Figure> {
             })
             .filter(|(_, w)| *w > 0.0)
             .collect();
+        let label = if name(data, mode).is_empty() {
+            "the unit".to_owned()
+        } else {
+            name(data, mode).to_owned()
+        };
         layers.push(Layer::Curve {
             through: curve,
             look,
-            label: if name(data, mode).is_empty() {
-                "the unit".to_owned()
-            } else {
-                name(data, mode).to_owned()
-            },
+            label: label.clone(),
         });
         layers.push(Layer::Points {
             at: points,
             look,
-            label: String::new(),
+            label,
         });
     }
     let taken_off = if data.blower.is_some() {
@@ -536,14 +537,14 @@ pub(super) fn compressor_by_airflow(r: &Results<'_>) -> Option<Figure> {
         name: "compressor-by-airflow".to_owned(),
         title: "The compressor's side of the draw against airflow".to_owned(),
         claim: "Level: the compressor does not care about the fan. Rising: it follows.".to_owned(),
-        x: flow_axis(data, r.system).logarithmic(),
+        x: flow_axis(data, r.system).logarithmic().of_settings(),
         y: Axis::new("Draw without the blower", "W").logarithmic(),
         panels: vec![Panel {
             title: String::new(),
             layers,
         }],
         note: format!(
-            "Points: every run, {taken_off}, carried to {} intake. Both axes logarithmic.",
+            "Points: every run, {taken_off}, carried to {} intake; side by side where one would hide another. Both axes logarithmic.",
             show_temperature(r, data.intake_ref)
         ),
         alt: "Compressor-side draw against airflow by mode on logarithmic axes.".to_owned(),
