@@ -36,10 +36,45 @@ pub fn below(rng: &mut Stream, n: usize) -> usize {
     (product >> 64) as usize
 }
 
-/// Puts a slice in random order (Fisher–Yates).
+/// Puts a slice in random order: Fisher–Yates, several places from each 64 random bits (Brackett-Rozinsky & Lemire 2024,
+/// "Batched ranged random integer generation", Software: Practice and Experience).
 pub fn shuffle<T>(rng: &mut Stream, items: &mut [T]) {
-    for last in (1..items.len()).rev() {
-        items.swap(last, below(rng, last + 1));
+    // Most choices in one batch: 20 · 19 · … · 2 is beyond the limit.
+    const MOST: usize = 20;
+    const LIMIT: u64 = 1 << 58;
+    let mut left = items.len() as u64;
+    while left > 1 {
+        let mut choices = 0;
+        let mut product = 1_u64;
+        while choices < MOST
+            && left - choices as u64 > 1
+            && product <= LIMIT / (left - choices as u64)
+        {
+            product *= left - choices as u64;
+            choices += 1;
+        }
+        if choices == 0 {
+            // More than 2^58 items cannot be held; one choice at a time would do.
+            choices = 1;
+            product = left;
+        }
+        let mut chosen = [0_usize; MOST];
+        loop {
+            let mut bits = rng.next_u64();
+            for (k, place) in chosen.iter_mut().enumerate().take(choices) {
+                let wide = u128::from(bits) * u128::from(left - k as u64);
+                *place = (wide >> 64) as usize;
+                bits = wide as u64;
+            }
+            // Refuse the few leftovers that would favour some orders.
+            if bits >= product || bits >= product.wrapping_neg() % product {
+                break;
+            }
+        }
+        for (k, place) in chosen.into_iter().enumerate().take(choices) {
+            items.swap(left as usize - 1 - k, place);
+        }
+        left -= choices as u64;
     }
 }
 
@@ -148,6 +183,28 @@ mod tests {
             .map(|c| (*c as f64 - 1000.0).powi(2) / 1000.0)
             .sum();
         assert!(chi_square::sf(statistic, 23.0) > 1e-3, "{statistic}");
+    }
+
+    #[test]
+    fn every_item_of_a_longer_list_goes_everywhere() {
+        // 50 items need several batches; each of the 2,500 item-place pairs is expected 40 times.
+        let mut rng = stream(5, 0);
+        let mut counts = vec![[0.0_f64; 50]; 50];
+        for _ in 0..2_000 {
+            let mut items: Vec<usize> = (0..50).collect();
+            shuffle(&mut rng, &mut items);
+            for (place, item) in items.into_iter().enumerate() {
+                counts[place][item] += 1.0;
+            }
+        }
+        let statistic: f64 = counts
+            .iter()
+            .flatten()
+            .map(|c| (c - 40.0).powi(2) / 40.0)
+            .sum();
+        // 49² degrees of freedom.
+        let p = chi_square::sf(statistic, 2401.0);
+        assert!(p > 1e-3 && p < 1.0 - 1e-3, "{statistic}");
     }
 
     #[test]
