@@ -10,10 +10,12 @@ mod anova;
 mod distributions;
 #[path = "statistics/edges.rs"]
 mod edges;
+#[path = "statistics/gum.rs"]
+mod gum;
+#[path = "statistics/monte_carlo.rs"]
+mod monte_carlo;
 #[path = "statistics/planning.rs"]
 mod planning;
-#[path = "statistics/propagation.rs"]
-mod propagation;
 #[path = "statistics/resampling.rs"]
 mod resampling;
 #[path = "statistics/samples.rs"]

@@ -44,7 +44,7 @@ impl Bootstrap {
     /// Bias-corrected and accelerated interval (Efron 1987, Journal of the American Statistical Association 82, 171–185).
     ///
     /// `observed` is the estimate from the data themselves, `left_out` this quantity with each independent unit left
-    /// out in turn ([`leave_one_group_out`]).
+    /// out in turn ([`super::leave_one_group_out`]).
     ///
     /// # Errors
     ///
