@@ -119,7 +119,7 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
     };
     let show = |w: f64| r.system.convert_capacity(w);
     Some(format!(
-        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), an EER of {:.2} W/W.",
+        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} W/W{}.",
         temperature(r, data.intake_ref),
         show(c.capacity_w),
         r.system.capacity_symbol(),
@@ -127,7 +127,16 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
         r.percent(),
         show(c.mean_w.0),
         show(c.mean_w.1),
-        c.capacity_w / p.draw_w
+        match kind {
+            CapacityKind::Total => "an EER",
+            CapacityKind::Sensible => "a sensible-only EER",
+        },
+        c.capacity_w / p.draw_w,
+        if r.bench.fan.draw_limit_w == Some(0.0) {
+            " without the blower's draw"
+        } else {
+            ""
+        }
     ))
 }
 
