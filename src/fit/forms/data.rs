@@ -99,6 +99,8 @@ pub struct DrawData {
     pub rows: Vec<DrawRow>,
     /// Which of the settings were tested: `tested[mode][level]` runs.
     pub tested: Vec<Vec<usize>>,
+    /// Lowest and highest tested intake of each mode, degC.
+    pub intake_ranges: Vec<(f64, f64)>,
     /// What the airflow axis is made of.
     pub flow_scale: FlowScale,
     /// Mean intake of the cooling runs, rounded to 0.1 so that equations stay readable, degC.
@@ -181,6 +183,7 @@ impl DrawData {
             intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
             moisture_varied: false,
+            intake_ranges: Vec::new(),
             modes,
             levels,
             blocks,
@@ -193,6 +196,12 @@ impl DrawData {
             blower,
             lift: None,
         };
+        data.intake_ranges = (0..data.modes.len())
+            .map(|mode| {
+                let own = data.rows.iter().filter(|r| r.mode == mode);
+                range(&own.map(|r| r.intake).collect::<Vec<_>>())
+            })
+            .collect();
         data.read_moisture(bench);
         data.lift = LiftModel::from_bench(bench, &data);
         data
@@ -255,16 +264,28 @@ impl DrawData {
         }
     }
 
-    /// Lowest and highest tested intake of a mode's runs (of all where the mode has none), degC.
+    /// Lowest and highest tested intake of a mode's runs, degC.
     pub fn intake_range(&self, mode: usize) -> (f64, f64) {
-        let own: Vec<f64> = self
-            .rows
+        self.intake_ranges
+            .get(mode)
+            .copied()
+            .unwrap_or((self.intake_ref, self.intake_ref))
+    }
+
+    /// Lowest and highest tested intake of all modes, degC.
+    pub fn whole_intake_range(&self) -> (f64, f64) {
+        let ends = |(a, b): (f64, f64), r: &(f64, f64)| (a.min(r.0), b.max(r.1));
+        self.intake_ranges
             .iter()
-            .filter(|r| r.mode == mode)
-            .map(|r| r.intake)
-            .collect();
-        let all: Vec<f64> = self.rows.iter().map(|r| r.intake).collect();
-        range(if own.is_empty() { &all } else { &own })
+            .fold((f64::INFINITY, f64::NEG_INFINITY), ends)
+    }
+
+    /// (intake − reference)² within the tested range, and its tangent beyond: a bend is never extrapolated.
+    pub fn bend(&self, intake: f64) -> f64 {
+        let (low, high) = self.whole_intake_range();
+        let t = intake - self.intake_ref;
+        let edge = intake.min(high).max(low) - self.intake_ref;
+        edge * edge + 2.0 * edge * (t - edge)
     }
 
     /// Lowest and highest tested ambient, degC.

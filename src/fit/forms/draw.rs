@@ -285,11 +285,11 @@ impl DrawForm {
             }
             IntakeForm::Quadratic => {
                 row.push(t);
-                row.push(t * t);
+                row.push(data.bend(at.intake));
             }
             IntakeForm::QuadraticByGroup => {
                 one_of(&mut row, t);
-                row.push(t * t);
+                row.push(data.bend(at.intake));
             }
         }
         if self.ambient == AmbientForm::Common {

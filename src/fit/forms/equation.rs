@@ -106,12 +106,17 @@ impl DrawForm {
                     .sum::<f64>(),
             )
         };
-        let constant = value(0.0, 0.0)?;
-        let (up, down) = (value(1.0, 0.0)?, value(-1.0, 0.0)?);
-        // The forms are polynomials of degree two at most in the intake, one in the ambient.
-        let slope = 0.5 * (up - down);
-        let bend = 0.5 * (up + down) - constant;
-        let ambient = value(0.0, 1.0)? - constant;
+        let bend = self
+            .names(data)
+            .iter()
+            .position(|n| n == "bend with intake")
+            .and_then(|i| coef.get(i).copied())
+            .unwrap_or(0.0);
+        // What is left without the bend is linear in intake and ambient.
+        let straight = |t: f64, a: f64| Some(value(t, a)? - bend * data.bend(data.intake_ref + t));
+        let constant = straight(0.0, 0.0)?;
+        let slope = straight(1.0, 0.0)? - constant;
+        let ambient = straight(0.0, 1.0)? - constant;
         let mut exponent = format!("{constant:.DECIMALS$}");
         if self.intake != IntakeForm::None {
             exponent.push_str(&signed(
@@ -123,10 +128,7 @@ impl DrawForm {
             self.intake,
             IntakeForm::Quadratic | IntakeForm::QuadraticByGroup
         ) {
-            exponent.push_str(&signed(
-                bend,
-                &format!("(intake_degC - {})^2", data.intake_ref),
-            ));
+            exponent.push_str(&signed(bend, &bend_text(data)));
         }
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
@@ -181,7 +183,7 @@ impl DrawForm {
             } else if name.starts_with("change of that slope") {
                 format!("{t}*{x}")
             } else if name.starts_with("bend with intake") {
-                format!("{t}^2")
+                bend_text(data)
             } else if name.starts_with("slope with wet bulb") {
                 // Zero at the usual humidity, for which the equation stands.
                 continue;
@@ -203,6 +205,14 @@ impl DrawForm {
 /// The group that a column's name ends with, after the comma.
 fn names_group(name: &str) -> Option<&str> {
     name.split_once(", ").map(|(_, g)| g)
+}
+
+/// The bend in text: a square within the tested intake, its tangent beyond.
+fn bend_text(data: &DrawData) -> String {
+    let (low, high) = data.whole_intake_range();
+    let r = data.intake_ref;
+    let held = format!("(max({low},min({high},intake_degC)) - {r})");
+    format!("(2*{held}*(intake_degC - {r}) - {held}^2)")
 }
 
 fn signed(c: f64, factor: &str) -> String {

@@ -528,7 +528,9 @@ pub(super) fn compressor_by_airflow(r: &Results<'_>) -> Option<Figure> {
             label,
         });
     }
-    let taken_off = if data.blower.is_some() {
+    let taken_off = if r.bench.fan.draw_limit_w == Some(0.0) {
+        "the blower having no part in the draw"
+    } else if data.blower.is_some() {
         "with the blower's own draw taken off"
     } else {
         "blower included: no fan-only runs tell its draw"
