@@ -12,9 +12,6 @@ use super::{Layer, Look, Marker};
 
 /// The radius of a marker, in layout units.
 const RADIUS: f64 = 4.3;
-/// In a panel of more points than this, markers are smaller by a factor.
-const MANY: usize = 24;
-const SMALL: f64 = 0.82;
 /// In a panel of more points than this, none is moved aside: nobody could count them.
 const MOST_ASIDE: usize = 600;
 impl Pen<'_> {
@@ -23,7 +20,12 @@ impl Pen<'_> {
         let count = |frame: &Frame<'_>| frame.layers.iter().map(points_in).sum::<usize>();
         // One size for all panels, settled by the fullest.
         let most = sheet.frames.iter().map(count).max().unwrap_or(0);
-        let size = if most > MANY { SMALL } else { 1.0 };
+        let size = match most {
+            0..=24 => 1.0,
+            25..=80 => 0.82,
+            81..=240 => 0.62,
+            _ => 0.46,
+        };
         let step = self.units(1.2 * size * RADIUS);
         let aside = [0, step, -step, 2 * step, -2 * step];
         let shifts = if sheet.x_axis.settings && most <= MOST_ASIDE {

@@ -16,7 +16,7 @@ impl Table {
             // A focusable region, so that a keyboard can scroll it too.
             div.table role="region" aria-label=(title) tabindex="0" {
                 table {
-                    @if !title.is_empty() { caption { (title) } }
+                    @if !title.is_empty() { caption { span { (title) } } }
                     thead {
                         tr {
                             @for column in &self.columns {
