@@ -13,7 +13,7 @@ use resvg::usvg::roxmltree;
 use steadydraw::report::document::{Block, Document, Section};
 use steadydraw::report::figure::{
     Along, Axis, Figure, FigureError, Format, Layer, Lettering, Look, Misplaced, Panel, Scale,
-    Size, Theme, files,
+    Size, Theme, files, theme,
 };
 use steadydraw::report::tables::{Cell, Column, Table};
 use steadydraw::report::{html, markdown};
@@ -717,4 +717,40 @@ fn the_same_document_reads_as_markdown() {
             && text.contains("| low | 12 | 258 | 242 to 274 |")
     );
     assert!(!text.contains("<script>") && !text.contains("\n- -"));
+}
+
+#[test]
+fn runs_of_one_setting_stand_side_by_side_and_measured_values_do_not_move() {
+    let at = vec![(1.0, 5.0); 4]
+        .into_iter()
+        .chain([(2.0, 6.0)])
+        .collect::<Vec<_>>();
+    let middles = |figure: Figure| {
+        let svg = figure
+            .to_svg(Size::PAGE, Theme::Light, Lettering::Text, "")
+            .expect("an SVG");
+        let tree = roxmltree::Document::parse(&svg).expect("sound XML");
+        let number =
+            |node: roxmltree::Node<'_, '_>, name: &str| node.attribute(name).map(str::to_owned);
+        let colour = Theme::Light.colour(theme::Role::Series(0)).to_string();
+        let all: Vec<_> = tree
+            .descendants()
+            .filter(|node| node.has_tag_name("circle") && node.attribute("fill") == Some(&colour))
+            .map(|node| (number(node, "cx"), number(node, "cy")))
+            .collect();
+        let apart: std::collections::BTreeSet<_> = all.iter().cloned().collect();
+        let heights: std::collections::BTreeSet<_> =
+            all.iter().map(|spot| spot.1.clone()).collect();
+        (all.len(), apart.len(), heights.len())
+    };
+    let settings = Figure {
+        x: Axis::new("x", "").of_settings(),
+        ..points(at.clone())
+    };
+    assert_eq!(
+        middles(settings),
+        (5, 5, 2),
+        "five marks at five places, none moved up or down"
+    );
+    assert_eq!(middles(points(at)), (5, 2, 2));
 }

@@ -27,12 +27,15 @@ impl Pen<'_> {
             _ => 0.46,
         };
         let step = self.units(1.2 * size * RADIUS);
-        let aside = [0, step, -step, 2 * step, -2 * step];
-        let shifts = if sheet.x_axis.settings && most <= MOST_ASIDE {
-            &aside[..]
+        let most_steps = if sheet.x_axis.settings && most <= MOST_ASIDE {
+            (2.5 / size).floor() as i32
         } else {
-            &aside[..1]
+            0
         };
+        // 0, then one step to the right, one to the left, two to the right …
+        let shifts: Vec<i32> = (0..=2 * most_steps)
+            .map(|n| step * if n % 2 == 1 { (n + 1) / 2 } else { -n / 2 })
+            .collect();
         // The x that is meant, and the place taken.
         let mut taken: Vec<(i32, Spot)> = Vec::new();
         for layer in frame.layers {

@@ -339,7 +339,7 @@ impl Axis {
 
     /// The same axis, across which only a few set values occur, such as the airflows of fan levels.
     ///
-    /// Points of one x that would hide one another then stand side by side, within two and a half times their radius.
+    /// Points of one x that would hide one another then stand side by side, within three times the radius of a full-sized marker.
     /// An axis of names always does so. A measured x, such as a temperature, stays exactly where it is.
     pub fn of_settings(self) -> Self {
         Self {
