@@ -1,9 +1,11 @@
 //! What can be wrong with a bench, with the place, what was found, what was expected and what to do.
 
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
+
+use super::text::visible;
 
 /// Where in a user's file something stands. Lines and columns count from 1;
 /// in a table the column is the field's number, in `bench.toml` the character's.
@@ -107,26 +109,53 @@ impl fmt::Display for Fault {
 #[derive(Debug, thiserror::Error)]
 pub enum BenchError {
     /// The operating system refused.
-    #[error("{}: {source}", path.display())]
+    #[error("{}", refused(path, source))]
     Io {
         /// The file or folder.
         path: PathBuf,
         /// What the system said.
         source: std::io::Error,
     },
-    /// Nothing that looks like a bench stands at the path.
-    #[error("{} holds no bench: expected a folder with bench.toml (or a points table such as points.csv){hint}", path.display())]
-    NoBench {
-        /// The path given.
-        path: PathBuf,
-        /// A further hint, starting with a separator, or empty.
-        hint: String,
-    },
     /// The contents are at fault; all faults found in one reading, in file order.
     #[error("{}", list_faults(.0))]
     Faults(Vec<Fault>),
 }
 
+impl BenchError {
+    /// All faults, each with its place, what was found, what was expected, and what to do.
+    pub fn faults(&self) -> Vec<Fault> {
+        match self {
+            BenchError::Io { path, source } => vec![refused(path, source)],
+            BenchError::Faults(faults) => faults.clone(),
+        }
+    }
+}
+
+fn refused(path: &Path, source: &std::io::Error) -> Fault {
+    let place = Place::file(visible(&path.display().to_string()));
+    match source.kind() {
+        std::io::ErrorKind::NotFound => Fault::new(
+            place,
+            "nothing of this name",
+            "a bench folder, its bench.toml, or a table",
+        )
+        .remedy("check the spelling; a name is taken from the folder that you are in"),
+        std::io::ErrorKind::PermissionDenied => Fault::new(
+            place,
+            "a file or folder that may not be read",
+            "one that you have leave to read",
+        )
+        .remedy("change its permissions, or copy it to a folder of your own"),
+        _ => Fault::new(
+            place,
+            format!("that the system could not read it: {source}"),
+            "a file that can be read",
+        ),
+    }
+}
+
+/// The most faults collected before reading stops.
+pub(super) const MOST_FAULTS: usize = 200;
 /// The most faults shown in words; the count of the rest is told.
 const SHOWN_FAULTS: usize = 8;
 
@@ -138,8 +167,13 @@ fn list_faults(faults: &[Fault]) -> String {
         .collect::<Vec<_>>()
         .join("\n");
     if faults.len() > SHOWN_FAULTS {
+        let at_least = if faults.len() < MOST_FAULTS {
+            ""
+        } else {
+            "at least "
+        };
         text.push_str(&format!(
-            "\n… and {} more like these",
+            "\n… and {at_least}{} more",
             faults.len() - SHOWN_FAULTS
         ));
     }

@@ -11,7 +11,7 @@ pub use super::rules::SteadyRules;
 pub use super::runs::{RunRow, RunTable};
 use super::source::Source;
 use super::table::clip;
-use super::{Channel, utf8};
+use super::{Channel, utf8, visible};
 use crate::quantity::{Dimension, Unit};
 
 /// A bench as `reduce` needs it: its logs, its run windows and the tolerances, not yet read.
@@ -155,11 +155,13 @@ impl LogBench {
         } else {
             path
         };
-        if !folder.join("bench.toml").is_file() {
-            return Err(BenchError::NoBench {
-                path: path.to_owned(),
-                hint: "; reducing logs needs bench.toml with [[log]] and [runs]".to_owned(),
-            });
+        if folder.join("bench.toml").symlink_metadata().is_err() {
+            return Err(Fault::new(
+                Place::file(visible(&path.display().to_string())),
+                "no bench.toml",
+                "a bench folder whose bench.toml describes its logs with [[log]] and [runs]",
+            )
+            .into());
         }
         Self::from_source(Source::Folder(folder.to_owned()))
     }

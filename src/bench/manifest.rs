@@ -7,7 +7,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::error::{BenchError, Fault, Finding, Place, Severity};
-use super::table::clip;
+use super::text::{clip, did_you_mean};
 use crate::quantity::{Dimension, parse_quantity};
 
 /// Text of `bench.toml` with what is needed to name places in it.
@@ -43,9 +43,13 @@ impl<'a> Manifest<'a> {
             let place = e
                 .span()
                 .map_or_else(|| Place::file(self.file), |s| self.place(s.start));
-            Fault::new(place, "text that is not TOML", e.message().to_owned())
-                .remedy("quantities are strings with a unit: supply = \"24 V\"")
-                .into()
+            Fault::new(
+                place,
+                format!("text that is not TOML ({})", e.message()),
+                "[section] headings and lines of the form key = value, each key once in its section",
+            )
+            .remedy("texts and quantities stand in double quotes: supply = \"24 V\"")
+            .into()
         })
     }
 
@@ -71,6 +75,11 @@ impl<'a> Manifest<'a> {
 
     pub fn fault(&self, fault: Fault) {
         self.faults.borrow_mut().push(fault);
+    }
+
+    /// A value as it stands in the file.
+    fn written(&self, value: &Spanned<DeValue<'a>>) -> String {
+        clip(self.text.get(value.span()).unwrap_or_default())
     }
 
     /// What was found while reading: faults first; without faults, the notes.
@@ -103,8 +112,13 @@ impl<'a, 'm> Section<'a, 'm> {
     /// Reports a value of the wrong kind.
     pub fn wrong(&self, key: &str, value: &Spanned<DeValue<'a>>, expected: &str) {
         let found = match value.get_ref().as_str() {
-            Some(text) => format!("{} = \"{}\"", self.name(key), clip(text)),
-            None => format!("{} is a {}", self.name(key), value.get_ref().type_str()),
+            Some(text) => format!("{} = \"{}\"", clip(&self.name(key)), clip(text)),
+            None => format!(
+                "{} = {} ({})",
+                clip(&self.name(key)),
+                self.manifest.written(value),
+                kind_words(value.get_ref())
+            ),
         };
         let place = self.manifest.place(value.span().start);
         self.manifest.fault(Fault::new(place, found, expected));
@@ -120,6 +134,11 @@ impl<'a, 'm> Section<'a, 'm> {
         self.table
             .get(key)
             .map_or_else(|| self.place(), |v| self.manifest.place(v.span().start))
+    }
+
+    /// Whether the key is there, of whatever kind.
+    pub fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
     }
 
     /// Reports a fault in this section.
@@ -171,19 +190,47 @@ impl<'a, 'm> Section<'a, 'm> {
                     None
                 }
                 Err(e) => {
-                    self.wrong(key, value, &e.to_string());
+                    self.wrong(key, value, &e.expected);
                     None
                 }
             },
             None => {
-                self.wrong(
-                    key,
-                    value,
-                    &format!("a string with a number and a unit of {}", want.words()),
+                let expected = format!(
+                    "{} with its unit ({}), in double quotes",
+                    want.words(),
+                    want.accepted().join(", ")
                 );
+                self.wrong(key, value, &expected);
                 None
             }
         }
+    }
+
+    /// As [`Section::quantity`], and above zero.
+    pub fn positive(&self, key: &'static str, want: Dimension) -> Option<f64> {
+        self.at_least(key, want, |v| v > 0.0, "above zero")
+    }
+
+    /// As [`Section::quantity`], and not below zero.
+    pub fn not_negative(&self, key: &'static str, want: Dimension) -> Option<f64> {
+        self.at_least(key, want, |v| v >= 0.0, "not below zero")
+    }
+
+    fn at_least(
+        &self,
+        key: &'static str,
+        want: Dimension,
+        good: impl Fn(f64) -> bool,
+        words: &str,
+    ) -> Option<f64> {
+        let v = self.quantity(key, want)?;
+        if good(v) {
+            return Some(v);
+        }
+        if let Some(value) = self.entry(key) {
+            self.wrong(key, value, &format!("{} {words}", want.words()));
+        }
+        None
     }
 
     /// A plain number without a unit (an integer or a float).
@@ -237,13 +284,16 @@ impl<'a, 'm> Section<'a, 'm> {
             .collect()
     }
 
-    /// All sub-sections under their own (user-chosen) names.
-    pub fn named_sections(&self) -> Vec<(String, Section<'a, 'm>)> {
+    /// All sub-sections under their own (user-chosen) names. `like` shows in a fault how an entry is written.
+    pub fn named_sections(&self, like: &str) -> Vec<(String, Section<'a, 'm>)> {
         self.table
             .iter()
             .filter_map(|(k, v)| {
-                let table = v.get_ref().as_table()?;
                 let name = k.get_ref().to_string();
+                let Some(table) = v.get_ref().as_table() else {
+                    self.wrong(&name, v, like);
+                    return None;
+                };
                 Some((
                     name.clone(),
                     Section {
@@ -268,6 +318,14 @@ impl<'a, 'm> Section<'a, 'm> {
         }
     }
 
+    /// Notes something that a careful colleague would point out, at a key's place.
+    pub fn finding(&self, code: &'static str, key: &str, message: String) {
+        self.manifest
+            .findings
+            .borrow_mut()
+            .push(Finding::new(Severity::Warning, code, message).at(&self.place_of(key)));
+    }
+
     /// Notes every key that nobody asked for.
     pub fn note_unknown_keys(&self) {
         let asked = self.asked.borrow();
@@ -276,14 +334,7 @@ impl<'a, 'm> Section<'a, 'm> {
             if asked.contains(name) {
                 continue;
             }
-            let near = asked
-                .iter()
-                .map(|k| (strsim::damerau_levenshtein(k, name), *k))
-                .min();
-            let hint = match near {
-                Some((d, k)) if d <= 2 => format!("; did you mean `{k}`?"),
-                _ => String::new(),
-            };
+            let hint = did_you_mean(name, asked.iter().copied());
             self.manifest.findings.borrow_mut().push(
                 Finding::new(
                     Severity::Warning,
@@ -296,5 +347,18 @@ impl<'a, 'm> Section<'a, 'm> {
                 .at(&self.manifest.place(key.span().start)),
             );
         }
+    }
+}
+
+/// What kind of value it is, for people.
+fn kind_words(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "a string",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a section",
     }
 }

@@ -2,25 +2,34 @@
 //!
 //! [`Bench::open`] reads a folder with `bench.toml` (or a bare points table); [`Bench::embedded`] reads files built in.
 
+mod channel;
 pub mod error;
+mod layout;
 pub mod logs;
 mod manifest;
 pub mod point;
 mod rules;
 mod runs;
+mod sections;
 mod source;
 pub mod table;
+mod text;
 mod wildcard;
 
 use std::path::Path;
 
 use crate::quantity::{Accuracy, Dimension};
 
+pub use channel::Channel;
 pub use error::{BenchError, Fault, Finding, Place, Severity};
-use manifest::{Manifest, Section};
-pub use point::{Channel, Kind, Point};
+use manifest::Manifest;
+pub use point::{Kind, Point};
+use sections::{Duct, read_duct, read_fan, read_instrument, read_site, read_unit};
 pub use source::{Source, SourceFile};
 use table::Table;
+use text::utf8;
+pub use text::visible;
+pub(crate) use text::{clip, did_you_mean};
 
 /// Standard atmosphere at sea level, Pa (ISO 2533, also ASHRAE Fundamentals 2017 ch. 1 table 1).
 const SEA_LEVEL_PA: f64 = 101_325.0;
@@ -169,16 +178,25 @@ impl Bench {
             let name = file_name(path);
             return Self::bare(&Source::Bare(path.to_owned()), &name);
         }
-        if path.join("bench.toml").is_file() {
+        // Whatever is called bench.toml speaks for the folder, even a broken link: no other table is read in its place.
+        if path.join("bench.toml").symlink_metadata().is_ok() {
             return Self::from_source(&Source::Folder(path.to_owned()));
         }
-        if path.join("points.csv").is_file() {
+        if path.join("points.csv").symlink_metadata().is_ok() {
             return Self::bare(&Source::Folder(path.to_owned()), "points.csv");
         }
-        Err(BenchError::NoBench {
-            path: path.to_owned(),
-            hint: String::new(),
-        })
+        let found = if meta.is_dir() {
+            "a folder without bench.toml or points.csv"
+        } else {
+            "neither a folder nor an ordinary file"
+        };
+        let place = Place::file(visible(&path.display().to_string()));
+        Err(Fault::new(
+            place,
+            found,
+            "a folder with bench.toml, or a points table such as points.csv",
+        )
+        .into())
     }
 
     /// Reads a bench from files built into the program.
@@ -264,7 +282,7 @@ impl Bench {
         let points_section = root.section("points");
         let file = points_section.as_ref().and_then(|s| s.text("file"));
         if let Some(s) = &points_section {
-            if file.is_none() {
+            if !s.has("file") {
                 s.fault(Fault::new(
                     s.place(),
                     "[points] without a file",
@@ -272,12 +290,15 @@ impl Bench {
                 ));
             }
             s.note_unknown_keys();
-        } else if !has_runs {
-            root.fault(Fault::new(
-                Place::file("bench.toml"),
-                "no section [points]",
-                "a section [points] with file = \"points.csv\", or [runs] and [[log]] for `reduce`",
-            ));
+        } else if !has_runs && !root.has("points") {
+            root.fault(
+                Fault::new(
+                    Place::file("bench.toml"),
+                    "no section [points]",
+                    "a section [points] with file = \"points.csv\", or [runs] and [[log]] for `reduce`",
+                )
+                .remedy("name the table of steady runs under [points]"),
+            );
         }
         root.note_unknown_keys();
         let place = points_section
@@ -290,6 +311,7 @@ impl Bench {
             read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
         let table = Table::read(&points_file, &bytes)?;
         let mut points = point::read_points(&table, &mut findings)?;
+        unused(&points, &duct, &fan, &mut findings);
         fill_airflow(&mut points, &duct, &fan);
         Ok(Bench {
             title: if title.is_empty() {
@@ -312,6 +334,16 @@ impl Bench {
     /// Points of one kind.
     pub fn of_kind(&self, kind: Kind) -> impl Iterator<Item = &Point> {
         self.points.iter().filter(move |p| p.kind == kind)
+    }
+
+    /// Lowest and highest reading of a channel over the runs of one kind, in base units; none where none was read.
+    pub fn range_of(&self, kind: Kind, channel: Channel) -> Option<(f64, f64)> {
+        self.of_kind(kind)
+            .filter_map(|p| p.get(channel))
+            .fold(None, |range, v| {
+                let (low, high) = range.unwrap_or((v, v));
+                Some((v.min(low), v.max(high)))
+            })
     }
 
     /// Standard uncertainty that the instruments state for a channel's reading, in base units,
@@ -350,29 +382,6 @@ fn unreduced(error: BenchError) -> BenchError {
     }
 }
 
-/// A file's bytes as text, without a byte-order mark.
-fn utf8(file: &str, bytes: Vec<u8>) -> Result<String, BenchError> {
-    let mut text = String::from_utf8(bytes).map_err(|e| {
-        let at = e.utf8_error().valid_up_to();
-        let line = e
-            .as_bytes()
-            .iter()
-            .take(at)
-            .filter(|&&b| b == b'\n')
-            .count()
-            + 1;
-        Fault::new(
-            Place::line(file, line),
-            "bytes that are not UTF-8 text",
-            "a text file in UTF-8",
-        )
-    })?;
-    if text.starts_with('\u{feff}') {
-        text.remove(0);
-    }
-    Ok(text)
-}
-
 fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(
         || path.display().to_string(),
@@ -380,10 +389,21 @@ fn file_name(path: &Path) -> String {
     )
 }
 
-#[derive(Default)]
-struct Duct {
-    area_m2: Option<f64>,
-    at: Option<FlowAt>,
+/// Notes what was written down for the airflow and cannot be used.
+fn unused(points: &[Point], duct: &Duct, fan: &FanInfo, findings: &mut Vec<Finding>) {
+    let place = Place::file("bench.toml");
+    let run_at = |level: &str| points.iter().any(|p| p.fan == level);
+    for level in fan.levels.iter().filter(|l| !run_at(&l.level)) {
+        let name = clip(&level.level);
+        let message = format!("No run was made at the fan level `{name}` of [fan.levels].");
+        findings.push(Finding::new(Severity::Warning, "fan-level-unused", message).at(&place));
+    }
+    let speed = points.iter().any(|p| p.get(Channel::AirSpeed).is_some());
+    if speed && duct.area_m2.is_none() {
+        let message =
+            "There are air speeds but no [duct] with its size, so they do not become an airflow.";
+        findings.push(Finding::new(Severity::Warning, "no-duct", message).at(&place));
+    }
 }
 
 /// Airflow from air speed and duct, else from the fan level's stated airflow.
@@ -405,220 +425,4 @@ fn fill_airflow(points: &mut [Point], duct: &Duct, fan: &FanInfo) {
             p.set(Channel::Airflow, flow);
         }
     }
-}
-
-fn read_unit(s: &Section<'_, '_>) -> UnitUnderTest {
-    let unit = UnitUnderTest {
-        name: s
-            .text("name")
-            .unwrap_or_else(|| "unit under test".to_owned()),
-        supply_v: s.quantity("supply", Dimension::Voltage),
-        claims: s
-            .section("claims")
-            .map(|c| read_claims(&c))
-            .unwrap_or_default(),
-    };
-    s.note_unknown_keys();
-    unit
-}
-
-fn read_claims(s: &Section<'_, '_>) -> Vec<Claim> {
-    const CLAIMS: [(&str, Dimension); 7] = [
-        ("cooling", Dimension::Power),
-        ("draw_low", Dimension::Power),
-        ("draw_high", Dimension::Power),
-        ("current_low", Dimension::Current),
-        ("current_high", Dimension::Current),
-        ("airflow", Dimension::Flow),
-        ("mass", Dimension::Mass),
-    ];
-    let claims = CLAIMS
-        .into_iter()
-        .filter_map(|(name, dimension)| {
-            s.quantity(name, dimension).map(|value| Claim {
-                name,
-                value,
-                dimension,
-            })
-        })
-        .collect();
-    s.note_unknown_keys();
-    claims
-}
-
-fn read_site(s: &Section<'_, '_>) -> Option<f64> {
-    let pressure = s.quantity("pressure", Dimension::Pressure);
-    let altitude = s.quantity("altitude", Dimension::Length);
-    if let Some(p) = pressure.filter(|p| !(2e4..=2e5).contains(p)) {
-        s.fault(Fault::new(
-            s.place_of("pressure"),
-            format!("a pressure of {:.1} hPa", p / 100.0),
-            "an air pressure between 200 and 2000 hPa",
-        ));
-    }
-    if let Some(a) = altitude.filter(|a| !(-500.0..=9000.0).contains(a)) {
-        s.fault(Fault::new(
-            s.place_of("altitude"),
-            format!("an altitude of {a:.0} m"),
-            "an altitude between -500 and 9000 m",
-        ));
-    }
-    s.note_unknown_keys();
-    pressure.or_else(|| altitude.map(atmosphere_pressure_pa))
-}
-
-fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
-    let name = s.text("name").unwrap_or_else(|| "instrument".to_owned());
-    let measures = s.texts("measures");
-    let accuracy = s.text("accuracy");
-    let read_as = match s.text("as").as_deref() {
-        None | Some("limits") => AccuracyAs::Limits,
-        Some("standard") => AccuracyAs::Standard,
-        Some(other) => {
-            s.fault(Fault::new(
-                s.place_of("as"),
-                format!("as = \"{}\"", table::clip(other)),
-                "\"limits\" (95 % of readings lie inside) or \"standard\" (a standard uncertainty)",
-            ));
-            AccuracyAs::Limits
-        }
-    };
-    let shared = s.flag("shared").unwrap_or(true);
-    s.note_unknown_keys();
-    let Some(measures) = measures.filter(|m| !m.is_empty()) else {
-        s.fault(Fault::new(
-            s.place(),
-            format!("the instrument `{}` without measures", table::clip(&name)),
-            "measures = [\"power\"] or other columns' names",
-        ));
-        return None;
-    };
-    let mut channels = Vec::new();
-    for m in &measures {
-        match Channel::from_name(m) {
-            Some(c) => channels.push(c),
-            None => s.fault(Fault::new(
-                s.place_of("measures"),
-                format!("the quantity `{}`", table::clip(m)),
-                format!("one of {}", Channel::ALL.map(Channel::name).join(", ")),
-            )),
-        }
-    }
-    let first = channels.first()?;
-    if channels.iter().any(|c| c.dimension() != first.dimension())
-        && accuracy
-            .as_deref()
-            .is_some_and(|a| a.contains('+') || !a.contains('%'))
-    {
-        s.fault(
-            Fault::new(
-                s.place_of("measures"),
-                "quantities of different kinds with one absolute accuracy",
-                "quantities of one kind",
-            )
-            .remedy("write an [[instrument]] for each kind"),
-        );
-        return None;
-    }
-    let Some(accuracy) = accuracy else {
-        s.fault(Fault::new(
-            s.place(),
-            format!(
-                "the instrument `{}` without an accuracy",
-                table::clip(&name)
-            ),
-            "accuracy = \"0.5 % of reading + 0.02 A\"",
-        ));
-        return None;
-    };
-    match Accuracy::parse(&accuracy, first.dimension()) {
-        Ok(accuracy) => Some(Instrument {
-            name,
-            measures: channels,
-            accuracy,
-            read_as,
-            shared,
-        }),
-        Err(e) => {
-            s.fault(Fault::new(
-                s.place_of("accuracy"),
-                format!("accuracy = \"{}\"", table::clip(&accuracy)),
-                e.to_string(),
-            ));
-            None
-        }
-    }
-}
-
-fn read_fan(s: &Section<'_, '_>) -> FanInfo {
-    let draw_limit_w = s.quantity("draw_limit", Dimension::Power);
-    let mut levels = Vec::new();
-    if let Some(list) = s.section("levels") {
-        for (level, entry) in list.named_sections() {
-            levels.push(FanLevel {
-                level,
-                airflow_m3h: entry
-                    .quantity("airflow", Dimension::Flow)
-                    .filter(|v| *v > 0.0),
-                relative_speed: entry.number("relative_speed").filter(|v| *v > 0.0),
-            });
-            entry.note_unknown_keys();
-        }
-    }
-    s.note_unknown_keys();
-    FanInfo {
-        draw_limit_w,
-        levels,
-    }
-}
-
-fn read_duct(s: &Section<'_, '_>) -> Duct {
-    let shape = s.text("shape");
-    let length = |key: &'static str| {
-        s.quantity(key, Dimension::Length).filter(|v| {
-            let good = *v > 0.0;
-            if !good {
-                s.fault(Fault::new(
-                    s.place_of(key),
-                    format!("{key} of {v} m"),
-                    "a length above zero",
-                ));
-            }
-            good
-        })
-    };
-    let (width, height, diameter) = (length("width"), length("height"), length("diameter"));
-    let at = match s.text("at").as_deref() {
-        None => None,
-        Some("intake") => Some(FlowAt::Intake),
-        Some("outlet") => Some(FlowAt::Outlet),
-        Some(other) => {
-            s.fault(Fault::new(
-                s.place_of("at"),
-                format!("at = \"{}\"", table::clip(other)),
-                "\"intake\" or \"outlet\"",
-            ));
-            None
-        }
-    };
-    s.note_unknown_keys();
-    let area_m2 = match (shape.as_deref(), width, height, diameter) {
-        (Some("round") | None, None, None, Some(d)) => Some(std::f64::consts::PI * d * d / 4.0),
-        (Some("rectangular") | None, Some(w), Some(h), None) => Some(w * h),
-        (None, None, None, None) => None,
-        _ => {
-            s.fault(Fault::new(
-                s.place(),
-                "a duct whose shape and sizes do not fit together",
-                "shape = \"round\" with diameter, or shape = \"rectangular\" with width and height",
-            ));
-            None
-        }
-    };
-    Duct { area_m2, at }
-}
-
-/// Pressure of the standard atmosphere at an altitude in m, Pa (ISO 2533).
-fn atmosphere_pressure_pa(altitude_m: f64) -> f64 {
-    SEA_LEVEL_PA * (1.0 - 2.25577e-5 * altitude_m).powf(5.2559)
 }

@@ -1,120 +1,15 @@
 //! Points: a run's steady values, and the table they are read from.
 
-use std::collections::BTreeMap;
+use std::collections::hash_map::Entry;
+use std::collections::{BTreeMap, HashMap};
 
 use serde::Serialize;
 
-use super::error::{BenchError, Fault, Finding, Place, Severity};
-use super::table::{Table, clip};
-use crate::quantity::{Dimension, Unit};
-
-/// What a column of a points table measures.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Channel {
-    /// Dry bulb of the air entering the evaporator side, degC.
-    IntakeTemp,
-    /// Its relative humidity, fraction.
-    IntakeRh,
-    /// Dry bulb of the air leaving the evaporator side, degC.
-    OutletTemp,
-    /// Its relative humidity, fraction.
-    OutletRh,
-    /// Dry bulb of the air entering the condenser side, degC.
-    AmbientTemp,
-    /// Volume flow on the evaporator side, m3/h.
-    Airflow,
-    /// Air speed in the duct, m/s.
-    AirSpeed,
-    /// Supply voltage at the unit, V.
-    Voltage,
-    /// Supply current, A.
-    Current,
-    /// Draw, W.
-    Power,
-    /// Air pressure, Pa.
-    Pressure,
-    /// Condensate collected per time, kg/h.
-    Condensate,
-}
-
-impl Channel {
-    /// All channels, in the order of a points table.
-    pub const ALL: [Channel; 12] = [
-        Channel::IntakeTemp,
-        Channel::IntakeRh,
-        Channel::OutletTemp,
-        Channel::OutletRh,
-        Channel::AmbientTemp,
-        Channel::Airflow,
-        Channel::AirSpeed,
-        Channel::Voltage,
-        Channel::Current,
-        Channel::Power,
-        Channel::Pressure,
-        Channel::Condensate,
-    ];
-
-    /// The column's name in tables and in `measures = […]`.
-    pub fn name(self) -> &'static str {
-        match self {
-            Channel::IntakeTemp => "intake_temp",
-            Channel::IntakeRh => "intake_rh",
-            Channel::OutletTemp => "outlet_temp",
-            Channel::OutletRh => "outlet_rh",
-            Channel::AmbientTemp => "ambient_temp",
-            Channel::Airflow => "airflow",
-            Channel::AirSpeed => "air_speed",
-            Channel::Voltage => "voltage",
-            Channel::Current => "current",
-            Channel::Power => "power",
-            Channel::Pressure => "pressure",
-            Channel::Condensate => "condensate",
-        }
-    }
-
-    /// The channel with this name.
-    pub fn from_name(name: &str) -> Option<Channel> {
-        Channel::ALL.into_iter().find(|c| c.name() == name)
-    }
-
-    /// What kind of unit its column needs.
-    pub fn dimension(self) -> Dimension {
-        match self {
-            Channel::IntakeTemp | Channel::OutletTemp | Channel::AmbientTemp => {
-                Dimension::Temperature
-            }
-            Channel::IntakeRh | Channel::OutletRh => Dimension::Fraction,
-            Channel::Airflow => Dimension::Flow,
-            Channel::AirSpeed => Dimension::Speed,
-            Channel::Voltage => Dimension::Voltage,
-            Channel::Current => Dimension::Current,
-            Channel::Power => Dimension::Power,
-            Channel::Pressure => Dimension::Pressure,
-            Channel::Condensate => Dimension::MassRate,
-        }
-    }
-
-    /// Values that a bench can show, in base units; anything else is a slip of unit or sign.
-    /// Common practice, no source: wide enough for any room, cab or heated duct.
-    fn plausible(self) -> (f64, f64, &'static str) {
-        match self {
-            Channel::IntakeTemp | Channel::OutletTemp | Channel::AmbientTemp => {
-                (-40.0, 90.0, "an air temperature between -40 and 90 degC")
-            }
-            Channel::IntakeRh | Channel::OutletRh => {
-                (0.0, 1.05, "a relative humidity of 0 to 100 %")
-            }
-            Channel::Airflow => (1e-9, 1e6, "an airflow above zero"),
-            Channel::AirSpeed => (1e-9, 200.0, "an air speed above zero"),
-            Channel::Voltage => (1e-9, 2000.0, "a supply voltage above zero"),
-            Channel::Current => (1e-12, 1e5, "a supply current above zero"),
-            Channel::Power => (1e-12, 1e7, "a draw above zero"),
-            Channel::Pressure => (2e4, 2e5, "an air pressure between 200 and 2000 hPa"),
-            Channel::Condensate => (0.0, 1e3, "a condensate rate of zero or more"),
-        }
-    }
-}
+use super::channel::Channel;
+use super::error::{BenchError, Fault, Finding, MOST_FAULTS, Place, Severity};
+use super::layout::Layout;
+use super::table::Table;
+use super::text::{clip, did_you_mean};
 
 /// What a run was for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -203,6 +98,11 @@ impl Point {
 const POWER_MISMATCH_RELATIVE: f64 = 0.05;
 const POWER_MISMATCH_ABSOLUTE_W: f64 = 1.0;
 
+/// A cooling run draws more than this, W; figures in kW under a heading in W come out below. Common practice, no source.
+const LEAST_COOLING_DRAW_W: f64 = 1.0;
+/// The longest name that tables and figures can show.
+const LONGEST_NAME: usize = 100;
+
 /// Reads the points from a table, collecting every fault before giving up.
 ///
 /// # Errors
@@ -214,6 +114,9 @@ pub fn read_points(table: &Table, findings: &mut Vec<Finding>) -> Result<Vec<Poi
     let mut points: Vec<Point> = Vec::with_capacity(table.rows.len());
     let mut first_lines: BTreeMap<String, usize> = BTreeMap::new();
     for (line, cells) in &table.rows {
+        if faults.len() >= MOST_FAULTS {
+            break;
+        }
         match layout.point(table, *line, cells, &mut faults) {
             Some(point) => {
                 if let Some(first) = first_lines.get(&point.run) {
@@ -237,126 +140,108 @@ pub fn read_points(table: &Table, findings: &mut Vec<Finding>) -> Result<Vec<Poi
         }
     }
     if faults.is_empty() {
-        Ok(points)
-    } else {
-        Err(BenchError::Faults(faults))
+        too_many(table, &layout, &points, &mut faults);
+    }
+    if !faults.is_empty() {
+        return Err(BenchError::Faults(faults));
+    }
+    copies(table, &points, findings);
+    cold_intake(table, &points, findings);
+    Ok(points)
+}
+
+/// Modes and fan levels that a bench can have. Common practice, no source: units offer two to six modes and up to some ten levels;
+/// far more is a column of another meaning, such as the run's name, under `mode`.
+const MOST_MODES: usize = 24;
+const MOST_LEVELS: usize = 60;
+
+fn too_many(table: &Table, layout: &Layout, points: &[Point], faults: &mut Vec<Fault>) {
+    type Name = fn(&Point) -> &str;
+    let counted: [(Option<usize>, &str, usize, Name); 2] = [
+        (layout.mode, "modes", MOST_MODES, |p| &p.mode),
+        (layout.fan, "fan levels", MOST_LEVELS, |p| &p.fan),
+    ];
+    for (column, what, most, name) in counted {
+        let mut names: Vec<&str> = points.iter().map(name).collect();
+        names.sort_unstable();
+        names.dedup();
+        if let (Some(column), true) = (column, names.len() > most) {
+            faults.push(
+                Fault::new(
+                    table.place(table.heading_line, column),
+                    format!("{} different {what}", names.len()),
+                    format!("at most {most} {what}"),
+                )
+                .remedy("a mode or level is a setting of the unit that several runs share; the run's own name goes under `run`"),
+            );
+        }
     }
 }
 
-/// Where each thing stands in a points table.
-struct Layout {
-    run: Option<usize>,
-    kind: Option<usize>,
-    mode: Option<usize>,
-    fan: Option<usize>,
-    block: Option<usize>,
-    order: Option<usize>,
-    values: Vec<(usize, Channel, Unit)>,
-    own_u: Vec<(usize, Channel, Unit)>,
+/// Cooling runs whose every reading is the same as another's: a copied row is no repeat.
+fn copies(table: &Table, points: &[Point], findings: &mut Vec<Finding>) {
+    /// Fewer readings than this can agree by chance.
+    const FEWEST_READINGS: usize = 4;
+    let mut seen: HashMap<(&str, &str, Vec<Option<u64>>), &Point> = HashMap::new();
+    let mut copied: Vec<(&Point, &Point)> = Vec::new();
+    for p in points.iter().filter(|p| p.kind == Kind::Cooling) {
+        if p.values.iter().flatten().count() < FEWEST_READINGS {
+            continue;
+        }
+        let bits = p.values.iter().map(|v| v.map(f64::to_bits)).collect();
+        match seen.entry((&p.mode, &p.fan, bits)) {
+            Entry::Occupied(first) => copied.push((first.get(), p)),
+            Entry::Vacant(place) => {
+                place.insert(p);
+            }
+        }
+    }
+    if let Some((first, copy)) = copied.first() {
+        let more = match copied.len() - 1 {
+            0 => String::new(),
+            n => format!(", and {n} more like them,"),
+        };
+        findings.push(
+            Finding::new(
+                Severity::Warning,
+                "copied-runs",
+                format!(
+                    "The runs `{}` and `{}`{more} agree in every reading. A copied row is no repeat: it makes the scatter look smaller than it is.",
+                    clip(&first.run),
+                    clip(&copy.run)
+                ),
+            )
+            .at(&Place::line(&table.file, copy.line)),
+        );
+    }
+}
+
+/// Under this intake a small unit is not run for cooling, degC; degC readings under a heading in degF come out there.
+/// Common practice, no source.
+const COLD_INTAKE_C: f64 = 10.0;
+
+fn cold_intake(table: &Table, points: &[Point], findings: &mut Vec<Finding>) {
+    let cold: Vec<&Point> = points
+        .iter()
+        .filter(|p| p.kind == Kind::Cooling && p.intake_c().is_some_and(|t| t < COLD_INTAKE_C))
+        .collect();
+    if let Some(first) = cold.first() {
+        let finding = Finding::new(
+            Severity::Warning,
+            "cold-intake",
+            format!(
+                "{} cooling run{} with an intake below {COLD_INTAKE_C} degC, the first `{}` at {:.1} degC. Is the heading's unit the one that was read?",
+                cold.len(),
+                if cold.len() == 1 { "" } else { "s" },
+                clip(&first.run),
+                first.intake_c().unwrap_or_default()
+            ),
+        );
+        findings.push(finding.at(&Place::line(&table.file, first.line)));
+    }
 }
 
 impl Layout {
-    fn of(table: &Table, findings: &mut Vec<Finding>) -> Result<Layout, BenchError> {
-        let mut layout = Layout {
-            run: None,
-            kind: None,
-            mode: None,
-            fan: None,
-            block: None,
-            order: None,
-            values: Vec::new(),
-            own_u: Vec::new(),
-        };
-        let mut faults = Vec::new();
-        for (i, column) in table.columns.iter().enumerate() {
-            let slot = match column.name.as_str() {
-                "run" => Some(&mut layout.run),
-                "kind" => Some(&mut layout.kind),
-                "mode" => Some(&mut layout.mode),
-                "fan" => Some(&mut layout.fan),
-                "block" => Some(&mut layout.block),
-                "order" => Some(&mut layout.order),
-                _ => None,
-            };
-            if let Some(slot) = slot {
-                *slot = Some(i);
-                continue;
-            }
-            let place = Place::at(&table.file, table.heading_line, column.number);
-            let (base, is_u) = match column.name.strip_prefix("u_") {
-                Some(base) => (base, true),
-                None => (column.name.as_str(), false),
-            };
-            let Some(channel) = Channel::from_name(base) else {
-                findings.push(kept_aside(&column.name, &place));
-                continue;
-            };
-            match &column.unit {
-                None => faults.push(Fault::new(
-                    place,
-                    format!("the heading `{}` without a unit", column.name),
-                    format!(
-                        "a unit in square brackets, such as `{} [{}]`",
-                        column.name,
-                        example_unit(channel, is_u)
-                    ),
-                )),
-                Some(unit) => {
-                    let want = channel.dimension();
-                    if !unit.measures(want) {
-                        faults.push(Fault::new(
-                            place,
-                            format!("the unit [{}] under `{}`", unit.symbol(), column.name),
-                            format!(
-                                "a unit of {}, such as [{}]",
-                                want.words(),
-                                example_unit(channel, is_u)
-                            ),
-                        ));
-                    } else if is_u {
-                        layout.own_u.push((i, channel, *unit));
-                    } else {
-                        layout.values.push((i, channel, *unit));
-                    }
-                }
-            }
-        }
-        let has = |c: Channel| layout.values.iter().any(|v| v.1 == c);
-        let heading = Place::line(&table.file, table.heading_line);
-        if faults.is_empty() && layout.run.is_none() {
-            faults.push(Fault::new(
-                heading.clone(),
-                "no column `run`",
-                "a column `run` that names each run",
-            ));
-        }
-        if faults.is_empty() && layout.fan.is_none() {
-            faults.push(Fault::new(
-                heading.clone(),
-                "no column `fan`",
-                "a column `fan` with each run's fan level",
-            ));
-        }
-        if faults.is_empty()
-            && !has(Channel::Power)
-            && !(has(Channel::Voltage) && has(Channel::Current))
-        {
-            faults.push(
-                Fault::new(
-                    heading,
-                    "no draw",
-                    "a column `power [W]`, or `voltage [V]` and `current [A]`",
-                )
-                .remedy("name the columns as written here; others are kept aside"),
-            );
-        }
-        if faults.is_empty() {
-            Ok(layout)
-        } else {
-            Err(BenchError::Faults(faults))
-        }
-    }
-
     fn point(
         &self,
         table: &Table,
@@ -373,6 +258,21 @@ impl Layout {
                 return None;
             }
         };
+        for (slot, what) in [
+            (self.run, "run"),
+            (self.mode, "mode"),
+            (self.fan, "fan"),
+            (self.block, "block"),
+        ] {
+            let length = text(slot).chars().count();
+            if length > LONGEST_NAME {
+                faults.push(Fault::new(
+                    table.place(line, slot.unwrap_or(0)),
+                    format!("`{}` under `{what}`, {length} characters", clip(text(slot))),
+                    format!("a name of at most {LONGEST_NAME} characters"),
+                ));
+            }
+        }
         let run = text(self.run).to_owned();
         if run.is_empty() {
             faults.push(Fault::new(
@@ -419,7 +319,12 @@ impl Layout {
                     if (si < low || si > high) && !standby_zero {
                         let fault = Fault::new(
                             table.place(line, *i),
-                            format!("{cell} {} under `{}`", unit.symbol(), channel.name()),
+                            format!(
+                                "{} {} under `{}`",
+                                clip(cell),
+                                unit.symbol(),
+                                channel.name()
+                            ),
                             words,
                         );
                         faults.push(if si < 0.0 && matches!(channel, Channel::Power | Channel::Current) {
@@ -443,7 +348,7 @@ impl Layout {
                 }
                 Ok(Some(_)) => faults.push(Fault::new(
                     table.place(line, *i),
-                    format!("{cell} under `u_{}`", channel.name()),
+                    format!("{} under `u_{}`", clip(cell), channel.name()),
                     "a standard uncertainty of zero or more",
                 )),
                 Err(f) => faults.push(*f),
@@ -487,21 +392,18 @@ impl Layout {
             }
             (Some(_), None) => {}
         }
-    }
-}
-
-fn example_unit(channel: Channel, _uncertainty: bool) -> &'static str {
-    match channel.dimension() {
-        Dimension::Temperature => "degC",
-        Dimension::Fraction => "%",
-        Dimension::Flow => "m3/h",
-        Dimension::Speed => "m/s",
-        Dimension::Voltage => "V",
-        Dimension::Current => "A",
-        Dimension::Power => "W",
-        Dimension::Pressure => "hPa",
-        Dimension::MassRate => "g/h",
-        _ => "unit",
+        if let (Kind::Cooling, Some(p)) = (point.kind, point.get(Channel::Power))
+            && p < LEAST_COOLING_DRAW_W
+        {
+            faults.push(
+                Fault::new(
+                    Place::line(&table.file, point.line),
+                    format!("a draw of {p} W in the cooling run `{}`", clip(&point.run)),
+                    "a cooling run's draw above 1 W",
+                )
+                .remedy("figures in kW go under `power [kW]`; a run without compressor and blower is `standby`"),
+            );
+        }
     }
 }
 
@@ -511,30 +413,13 @@ pub(super) fn read_kind(cell: &str, place: Place) -> Result<Kind, Box<Fault>> {
         "" | "cooling" => Ok(Kind::Cooling),
         "fan-only" | "fan only" | "fan_only" => Ok(Kind::FanOnly),
         "standby" => Ok(Kind::Standby),
-        other => Err(Box::new(Fault::new(
-            place,
-            format!("the kind `{}`", clip(other)),
-            "`cooling`, `fan-only` or `standby`",
-        ))),
+        other => {
+            let near = did_you_mean(other, ["cooling", "fan-only", "standby"]);
+            let found = format!("the kind `{}`{near}", clip(other));
+            Err(Box::new(
+                Fault::new(place, found, "`cooling`, `fan-only` or `standby`")
+                    .remedy("an empty cell means `cooling`"),
+            ))
+        }
     }
-}
-
-pub(super) fn kept_aside(name: &str, place: &Place) -> Finding {
-    let known = ["run", "kind", "mode", "fan", "block", "order"];
-    let near = Channel::ALL
-        .iter()
-        .map(|c| c.name())
-        .chain(known)
-        .map(|k| (strsim::damerau_levenshtein(k, name), k))
-        .min();
-    let hint = match near {
-        Some((distance, k)) if distance <= 2 => format!("; did you mean `{k}`?"),
-        _ => String::new(),
-    };
-    Finding::new(
-        Severity::Note,
-        "column-kept-aside",
-        format!("the column `{}` is not used{hint}", clip(name)),
-    )
-    .at(place)
 }

@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use super::channel::Channel;
 use super::error::{BenchError, Fault, Finding, Place};
-use super::point::{Channel, Kind, kept_aside, read_kind};
+use super::layout::{kept_aside, unit_of};
+use super::point::{Kind, read_kind};
 use super::table::{Column, Table, clip};
 
 /// The run windows of a bench, their times still as written.
@@ -85,23 +87,16 @@ impl RunTable {
         let known = [run, start, end, kind, mode, fan, block, order];
         let mut constants: Vec<(usize, &Column)> = Vec::new();
         for (i, c) in table.columns.iter().enumerate() {
-            if known.contains(&Some(i)) {
+            if known.contains(&Some(i)) || c.name.is_empty() {
                 continue;
             }
             let place = Place::at(file, table.heading_line, c.number);
             let base = c.name.strip_prefix("u_").unwrap_or(&c.name);
             match Channel::from_name(base) {
-                None => findings.push(kept_aside(&c.name, &place)),
-                Some(channel) => match &c.unit {
-                    Some(unit) if unit.measures(channel.dimension()) => constants.push((i, c)),
-                    _ => faults.push(Fault::new(
-                        place,
-                        format!("the heading `{}` without a fitting unit", c.name),
-                        format!(
-                            "a unit of {} in square brackets",
-                            channel.dimension().words()
-                        ),
-                    )),
+                None => findings.push(kept_aside(c, &place)),
+                Some(channel) => match unit_of(c, channel, place) {
+                    Ok(_) => constants.push((i, c)),
+                    Err(fault) => faults.push(*fault),
                 },
             }
         }
@@ -211,6 +206,17 @@ fn elapsed_unit(
         slot.and_then(|i| table.columns.get(i))
             .and_then(|c| c.unit.map(|u| (c, u)))
     };
+    for i in [start, end].into_iter().flatten() {
+        if let Some(c) = table.columns.get(i)
+            && let Some(unknown) = &c.unknown_unit
+        {
+            faults.push(Fault::new(
+                Place::at(&table.file, table.heading_line, c.number),
+                format!("the unit [{}] under `{}`", clip(unknown), c.name),
+                "[s], [min] or [h] for elapsed time, or no unit for times of day",
+            ));
+        }
+    }
     let units: Vec<_> = [unit(start), unit(end)].into_iter().flatten().collect();
     for (c, u) in &units {
         if !u.measures(crate::quantity::Dimension::Time) {

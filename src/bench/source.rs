@@ -4,7 +4,7 @@ use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use super::error::{BenchError, Fault, Place};
-use super::table::clip;
+use super::text::clip;
 use super::wildcard;
 
 /// A bench's files.
@@ -29,14 +29,14 @@ impl Source {
                 .iter()
                 .find(|(n, _)| *n == name)
                 .map(|(_, text)| text.as_bytes().to_vec())
-                .ok_or_else(|| missing(name, asked_at).into()),
-            Source::Bare(path) => read_file(path),
+                .ok_or_else(|| missing(Path::new(name), name, asked_at).into()),
+            Source::Bare(path) => read_file(path, name, asked_at),
             Source::Folder(folder) => {
                 let inside =
                     inside(name).ok_or_else(|| BenchError::from(leaves(name, asked_at)))?;
                 let path = folder.join(inside);
                 if !path.exists() {
-                    return Err(missing(name, asked_at).into());
+                    return Err(missing(&path, name, asked_at).into());
                 }
                 // A link may lead out of the folder even where the name does not.
                 let io = |source| BenchError::Io {
@@ -48,7 +48,7 @@ impl Source {
                 if !real.starts_with(&root) {
                     return Err(linked_out(name, asked_at).into());
                 }
-                read_file(&real)
+                read_file(&real, name, asked_at)
             }
         }
     }
@@ -104,13 +104,16 @@ impl Source {
         let folder = match self {
             Source::Embedded(files) => {
                 let found = files.iter().find(|(n, _)| *n == pattern);
-                let (name, text) = found.ok_or_else(|| missing(pattern, asked_at))?;
+                let (name, text) =
+                    found.ok_or_else(|| missing(Path::new(pattern), pattern, asked_at))?;
                 return Ok(vec![SourceFile {
                     name: (*name).to_owned(),
                     bytes: FileBytes::Embedded(text),
                 }]);
             }
-            Source::Bare(_) => return Err(missing(pattern, asked_at).into()),
+            Source::Bare(_) => {
+                return Err(missing(Path::new(pattern), pattern, asked_at).into());
+            }
             Source::Folder(folder) => folder,
         };
         if inside(pattern).is_none() {
@@ -140,7 +143,7 @@ impl Source {
                     "a pattern that names files in the bench folder",
                 )
             } else {
-                missing(pattern, asked_at)
+                missing(&folder.join(pattern), pattern, asked_at)
             };
             return Err(fault.into());
         }
@@ -166,12 +169,22 @@ fn linked_out(name: &str, asked_at: &Place) -> Fault {
         ),
         "a file inside the bench folder",
     )
+    .remedy("put the file itself into the folder")
 }
 
-fn missing(name: &str, asked_at: &Place) -> Fault {
+fn missing(path: &Path, name: &str, asked_at: &Place) -> Fault {
+    let name = clip(name);
+    if path.symlink_metadata().is_ok() {
+        return Fault::new(
+            asked_at.clone(),
+            format!("`{name}`, a link that leads to nothing"),
+            "a file in the bench folder",
+        )
+        .remedy("mend the link, or put the file itself into the folder");
+    }
     Fault::new(
         asked_at.clone(),
-        format!("the file `{}`, which is not there", clip(name)),
+        format!("the file `{name}`, which is not there"),
         "a file in the bench folder",
     )
     .remedy("check the spelling, or remove the entry")
@@ -185,24 +198,33 @@ fn inside(name: &str) -> Option<&Path> {
     (plain && !name.is_empty()).then_some(path)
 }
 
-fn read_file(path: &Path) -> Result<Vec<u8>, BenchError> {
+fn read_file(path: &Path, name: &str, asked_at: &Place) -> Result<Vec<u8>, BenchError> {
     let io = |source| BenchError::Io {
         path: path.to_owned(),
         source,
     };
     let meta = std::fs::metadata(path).map_err(io)?;
+    // Anything else, such as a pipe, might never end.
     if !meta.is_file() {
-        return Err(BenchError::Io {
-            path: path.to_owned(),
-            source: std::io::Error::other("not a regular file"),
-        });
+        let what = if meta.is_dir() {
+            "a folder"
+        } else {
+            "no ordinary file"
+        };
+        return Err(Fault::new(
+            asked_at.clone(),
+            format!("`{}`, which is {what}", clip(name)),
+            "an ordinary file",
+        )
+        .into());
     }
     if meta.len() > MAX_FILE {
         return Err(Fault::new(
-            Place::file(path.file_name().unwrap_or_default().to_string_lossy()),
+            Place::file(clip(name)),
             format!("{} MB", meta.len() >> 20),
             format!("a table of at most {} MB", MAX_FILE >> 20),
         )
+        .remedy("raw logs go in [[log]] sections, not in a table")
         .into());
     }
     std::fs::read(path).map_err(io)

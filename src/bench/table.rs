@@ -1,22 +1,26 @@
 //! Delimited tables: CSV, TSV, `;` with decimal commas; units in the headings.
 
-use super::error::{BenchError, Fault, Place};
-use crate::quantity::{Heading, Unit};
+use std::borrow::Cow;
+
+use super::error::{BenchError, Fault, MOST_FAULTS, Place};
+pub(crate) use super::text::clip;
+use super::text::decode;
+use crate::quantity::{Heading, Unit, UnitErrorKind};
 
 /// The largest table read into memory. Raw logs are streamed and have no such limit.
 const MAX_BYTES: usize = 256 << 20;
 /// More columns than any bench has; past it the delimiter was guessed wrong or the file is no table.
 const MAX_COLUMNS: usize = 2_000;
-/// The most faults collected before reading stops.
-const MAX_FAULTS: usize = 200;
 
 /// A column's heading, taken apart.
 #[derive(Clone, Debug)]
 pub struct Column {
     /// Name without the unit.
     pub name: String,
-    /// The unit in square brackets, where there is one.
+    /// The unit in square brackets, where there is one that is known.
     pub unit: Option<Unit>,
+    /// What stands in the square brackets, where it is no known unit: only a column that is used needs one.
+    pub unknown_unit: Option<String>,
     /// Field number, counting from 1.
     pub number: usize,
 }
@@ -28,7 +32,7 @@ pub struct Table {
     pub file: String,
     /// Line of the headings.
     pub heading_line: usize,
-    /// Headings.
+    /// Headings. A column with an empty name has empty cells: spreadsheets leave such columns behind.
     pub columns: Vec<Column>,
     /// Rows: line number and cells, as many as there are columns.
     pub rows: Vec<(usize, Vec<String>)>,
@@ -41,7 +45,7 @@ impl Table {
     ///
     /// # Errors
     /// [`BenchError::Faults`] naming line and column for text that is not UTF-8, a row with too many
-    /// or too few cells, an unknown unit, a repeated or empty heading, or a table without rows.
+    /// or too few cells, a repeated heading, cells under an empty heading, or a table without rows.
     pub fn read(file: &str, bytes: &[u8]) -> Result<Table, BenchError> {
         if bytes.len() > MAX_BYTES {
             return Err(Fault::new(
@@ -52,7 +56,13 @@ impl Table {
             .remedy("raw logs go in [[log]] sections, not in a table")
             .into());
         }
-        let text = decode(file, bytes)?;
+        let text = decode(
+            file,
+            bytes,
+            "a table as text in UTF-8",
+            "save the sheet as CSV with the encoding UTF-8",
+        )?;
+        let text = text.as_ref();
         let (heading_offset_line, first) = text
             .lines()
             .enumerate()
@@ -106,24 +116,38 @@ impl Table {
             if cells.iter().all(String::is_empty) {
                 continue;
             }
-            // Spreadsheets leave empty cells at a row's end; they carry nothing.
+            // Spreadsheets leave empty cells at a row's end, and headings without a name; they carry nothing.
             while cells.len() > columns.len() && cells.last().is_some_and(String::is_empty) {
                 cells.pop();
             }
-            if cells.len() != columns.len() {
+            while columns
+                .get(cells.len())
+                .is_some_and(|_| columns.iter().skip(cells.len()).all(|c| c.name.is_empty()))
+            {
+                cells.push(String::new());
+            }
+            if cells.len() == columns.len() {
+                rows.push((line, cells));
+            } else {
+                let place = Place::line(file, line);
+                faults.push(wrong_count(place, &cells, columns.len(), delimiter));
+            }
+            if faults.len() >= MOST_FAULTS {
+                break;
+            }
+        }
+        for column in columns.iter().filter(|c| c.name.is_empty()) {
+            let cell = |r: &(usize, Vec<String>)| r.1.get(column.number - 1).cloned();
+            let filled = rows.iter().find_map(|r| cell(r).filter(|c| !c.is_empty()));
+            if let Some(cell) = filled {
                 faults.push(
                     Fault::new(
-                        Place::line(file, line),
-                        format!("{} cells", cells.len()),
-                        format!("{} cells, one for each heading", columns.len()),
+                        Place::at(file, heading_line, column.number),
+                        format!("no heading over cells such as `{}`", clip(&cell)),
+                        "a name for the column",
                     )
-                    .remedy("a cell that itself holds the delimiter goes in double quotes; a quote that is never closed swallows lines"),
+                    .remedy("name the column, or empty its cells"),
                 );
-            } else {
-                rows.push((line, cells));
-            }
-            if faults.len() >= MAX_FAULTS {
-                break;
             }
         }
         if !faults.is_empty() {
@@ -137,8 +161,10 @@ impl Table {
             )
             .into());
         }
-        let decimal_comma =
-            delimiter != b',' && rows.iter().flat_map(|(_, c)| c).any(|c| is_comma_number(c));
+        let cells = || rows.iter().flat_map(|(_, c)| c);
+        let commas = cells().filter(|c| is_decimal_number(c, ',')).count();
+        let points = cells().filter(|c| is_decimal_number(c, '.')).count();
+        let decimal_comma = delimiter != b',' && commas > points;
         Ok(Table {
             file: file.to_owned(),
             heading_line,
@@ -171,12 +197,19 @@ impl Table {
         if cell.is_empty() || cell == "-" || cell == "–" {
             return Ok(None);
         }
-        let swapped;
-        let text = if self.decimal_comma {
-            swapped = cell.replace(',', ".");
-            swapped.as_str()
-        } else {
-            cell
+        let text = match self.decimal_comma {
+            true if cell.contains('.') => {
+                return Err(Box::new(
+                    Fault::new(
+                        self.place(line, column),
+                        format!("`{}` in a table with decimal commas", clip(cell)),
+                        "a decimal comma, and nothing between thousands",
+                    )
+                    .remedy("write all numbers of a table in one way"),
+                ));
+            }
+            true => Cow::Owned(cell.replace(',', ".")),
+            false => Cow::Borrowed(cell),
         };
         let heading = self.columns.get(column).map_or("", |c| c.name.as_str());
         match text.parse::<f64>() {
@@ -184,7 +217,7 @@ impl Table {
             Ok(_) => Err(Box::new(
                 Fault::new(
                     self.place(line, column),
-                    format!("`{cell}` under `{heading}`"),
+                    format!("`{}` under `{}`", clip(cell), clip(heading)),
                     "a finite number",
                 )
                 .remedy("leave the cell empty where there is no reading"),
@@ -192,11 +225,11 @@ impl Table {
             Err(_) => {
                 let fault = Fault::new(
                     self.place(line, column),
-                    format!("`{}` under `{heading}`", clip(cell)),
+                    format!("`{}` under `{}`", clip(cell), clip(heading)),
                     "a number",
                 );
                 Err(Box::new(if cell.contains(',') {
-                    fault.remedy("write a decimal point, or separate the cells with `;` or tabs if you write decimal commas")
+                    fault.remedy("write a decimal point and nothing between thousands; decimal commas are read where all numbers have them and the cells are separated by `;` or tabs")
                 } else {
                     fault.remedy("the unit goes in the heading's square brackets; leave the cell empty where there is no reading")
                 }))
@@ -235,42 +268,6 @@ impl<'a> LineCounter<'a> {
     }
 }
 
-/// Shortens a user's text for a message.
-pub(crate) fn clip(text: &str) -> String {
-    const LONGEST: usize = 60;
-    if text.chars().count() <= LONGEST {
-        text.to_owned()
-    } else {
-        let head: String = text.chars().take(LONGEST).collect();
-        format!("{head}…")
-    }
-}
-
-fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, BenchError> {
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes).map_err(|e| {
-        let before = bytes.get(..e.valid_up_to()).unwrap_or_default();
-        let line = before.iter().filter(|&&b| b == b'\n').count() + 1;
-        Fault::new(
-            Place::line(file, line),
-            "bytes that are not UTF-8 text",
-            "a table in UTF-8",
-        )
-        .remedy("save the sheet as CSV with the encoding UTF-8")
-    })?;
-    if let Some(at) = text.find('\0') {
-        let line = text.get(..at).unwrap_or_default().matches('\n').count() + 1;
-        return Err(Fault::new(
-            Place::line(file, line),
-            "a NUL byte (a binary file, or UTF-16 text)",
-            "a table in UTF-8",
-        )
-        .remedy("save the sheet as CSV with the encoding UTF-8")
-        .into());
-    }
-    Ok(text)
-}
-
 fn guess_delimiter(headings: &str) -> u8 {
     // Brackets hold units such as [m3/h]; a delimiter inside quotes is rare in headings.
     let count = |c: char| headings.matches(c).count();
@@ -284,17 +281,39 @@ fn guess_delimiter(headings: &str) -> u8 {
     }
 }
 
-fn is_comma_number(cell: &str) -> bool {
-    let t = cell.trim_start_matches(['-', '+']);
-    match t.split_once(',') {
-        Some((a, b)) => {
-            !a.is_empty()
-                && !b.is_empty()
-                && a.bytes().all(|c| c.is_ascii_digit())
-                && b.bytes().all(|c| c.is_ascii_digit())
-        }
-        None => false,
-    }
+/// Digits, the given mark, digits; with or without a sign.
+fn is_decimal_number(cell: &str, mark: char) -> bool {
+    let digits = |t: &str| !t.is_empty() && t.bytes().all(|c| c.is_ascii_digit());
+    cell.trim_start_matches(['-', '+'])
+        .split_once(mark)
+        .is_some_and(|(a, b)| digits(a) && digits(b))
+}
+
+/// A row with more or fewer cells than there are headings, and what may have gone wrong.
+fn wrong_count(place: Place, cells: &[String], headings: usize, delimiter: u8) -> Fault {
+    let delimiter = char::from(delimiter);
+    let other = [',', ';', '\t'].into_iter().find(|mark| {
+        let marks: usize = cells.iter().map(|c| c.matches(*mark).count()).sum();
+        *mark != delimiter && marks > 0 && cells.len() + marks == headings
+    });
+    let count = |n: usize| format!("{n} cell{}", if n == 1 { "" } else { "s" });
+    let name = |mark: char| match mark {
+        '\t' => "tabs".to_owned(),
+        mark => format!("`{mark}`"),
+    };
+    Fault::new(
+        place,
+        count(cells.len()),
+        format!("{}, one for each heading", count(headings)),
+    )
+    .remedy(match other {
+        Some(mark) => format!(
+            "the headings are separated by {}, cells of this row by {}; use one of them throughout",
+            name(delimiter),
+            name(mark)
+        ),
+        None => "a cell that itself holds the delimiter goes in double quotes; a quote that is never closed swallows lines".to_owned(),
+    })
 }
 
 fn read_headings(
@@ -308,54 +327,54 @@ fn read_headings(
             format!("{} columns", headings.len()),
             format!("at most {MAX_COLUMNS} columns"),
         )
+        .remedy("a points table has a row for each run and a column for each quantity; raw logs go in [[log]] sections")
         .into());
     }
     let mut columns: Vec<Column> = Vec::with_capacity(headings.len());
     let mut faults = Vec::new();
     for (i, heading) in headings.iter().enumerate() {
         let place = Place::at(file, line, i + 1);
+        let mut column = Column {
+            name: String::new(),
+            unit: None,
+            unknown_unit: None,
+            number: i + 1,
+        };
         match Heading::parse(heading) {
             Ok(Heading { name, unit, .. }) => {
-                if let Some(first) = columns.iter().find(|c| c.name == name && !name.is_empty()) {
-                    faults.push(
-                        Fault::new(
-                            place,
-                            format!(
-                                "the heading `{}` again (first in column {})",
-                                clip(&name),
-                                first.number
-                            ),
-                            "each heading once",
-                        )
-                        .remedy("rename or remove one of the two columns"),
-                    );
-                } else {
-                    columns.push(Column {
-                        name,
-                        unit,
-                        number: i + 1,
-                    });
-                    continue;
-                }
-                columns.push(Column {
-                    name: String::new(),
-                    unit: None,
-                    number: i + 1,
-                });
+                column.name = name;
+                column.unit = unit;
             }
-            Err(e) => {
-                faults.push(Fault::new(
-                    place,
-                    format!("the heading `{}`", clip(heading)),
-                    e.to_string(),
-                ));
-                columns.push(Column {
-                    name: String::new(),
-                    unit: None,
-                    number: i + 1,
-                });
+            Err(e) if matches!(e.kind, UnitErrorKind::UnknownUnit { .. }) => {
+                let (name, unit) = heading.split_once('[').unwrap_or((heading, ""));
+                column.name = name.trim().to_owned();
+                column.unknown_unit = Some(unit.trim_end_matches(']').trim().to_owned());
             }
+            Err(_) if heading.trim().is_empty() => {}
+            Err(e) => faults.push(Fault::new(
+                place.clone(),
+                format!("the heading `{}`", clip(heading)),
+                e.expected,
+            )),
         }
+        let first = columns
+            .iter()
+            .find(|c| c.name == column.name && !column.name.is_empty());
+        if let Some(first) = first {
+            faults.push(
+                Fault::new(
+                    place,
+                    format!(
+                        "the heading `{}` again (first in column {})",
+                        clip(&column.name),
+                        first.number
+                    ),
+                    "each heading once",
+                )
+                .remedy("rename or remove one of the two columns"),
+            );
+        }
+        columns.push(column);
     }
     if faults.is_empty() {
         Ok(columns)

@@ -2,36 +2,10 @@
 
 use std::borrow::Cow;
 
+pub use crate::bench::visible;
+
 /// What stands where a figure is absent.
 pub const ABSENT: &str = "–";
-
-/// Text with every character that a reader could not see, or that would act on a terminal, written out as `\u{…}`.
-///
-/// Mode and run names are the user's own. A control character in one could recolour a terminal, a line break
-/// could forge a table row, and a direction mark could reverse what follows it.
-/// A tab or line break becomes one blank, since that is what a heading with one is meant to say.
-pub fn visible(text: &str) -> Cow<'_, str> {
-    if !text.chars().any(is_hidden) {
-        return Cow::Borrowed(text);
-    }
-    let mut out = String::with_capacity(text.len() + 8);
-    for c in text.chars() {
-        match c {
-            '\t' | '\n' | '\r' => out.push(' '),
-            c if is_hidden(c) => out.extend(c.escape_unicode()),
-            c => out.push(c),
-        }
-    }
-    Cow::Owned(out)
-}
-
-/// Control characters, direction marks, and characters without a width of their own.
-fn is_hidden(c: char) -> bool {
-    c.is_control()
-        || matches!(c,
-            '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
-}
 
 /// A number with a fixed count of decimals, or the sign for an absent figure where it is not finite.
 ///
@@ -105,15 +79,6 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn hidden_characters_are_written_out() {
-        assert_eq!(visible("eco"), "eco");
-        assert_eq!(visible("\u{1b}[31mred"), "\\u{1b}[31mred");
-        assert_eq!(visible("a\nb\tc"), "a b c");
-        assert_eq!(visible("a\u{202e}b\u{200b}"), "a\\u{202e}b\\u{200b}");
-        assert_eq!(visible("Kühlen – β η"), "Kühlen – β η");
-    }
 
     #[test]
     fn numbers_show_no_negative_zero_and_no_nan() {

@@ -1,0 +1,254 @@
+//! The sections of `bench.toml`.
+
+use super::manifest::Section;
+use super::{
+    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, FlowAt, Instrument, SEA_LEVEL_PA,
+    UnitUnderTest, clip, did_you_mean,
+};
+use crate::quantity::{Accuracy, Dimension};
+
+/// The duct in which the air speed was read.
+#[derive(Default)]
+pub(super) struct Duct {
+    /// Cross-section, m2.
+    pub area_m2: Option<f64>,
+    /// Where it stands.
+    pub at: Option<FlowAt>,
+}
+
+pub(super) fn read_unit(s: &Section<'_, '_>) -> UnitUnderTest {
+    let unit = UnitUnderTest {
+        name: s
+            .text("name")
+            .unwrap_or_else(|| "unit under test".to_owned()),
+        supply_v: s.positive("supply", Dimension::Voltage),
+        claims: s
+            .section("claims")
+            .map(|c| read_claims(&c))
+            .unwrap_or_default(),
+    };
+    s.note_unknown_keys();
+    unit
+}
+
+fn read_claims(s: &Section<'_, '_>) -> Vec<Claim> {
+    const CLAIMS: [(&str, Dimension); 7] = [
+        ("cooling", Dimension::Power),
+        ("draw_low", Dimension::Power),
+        ("draw_high", Dimension::Power),
+        ("current_low", Dimension::Current),
+        ("current_high", Dimension::Current),
+        ("airflow", Dimension::Flow),
+        ("mass", Dimension::Mass),
+    ];
+    let claims = CLAIMS
+        .into_iter()
+        .filter_map(|(name, dimension)| {
+            s.positive(name, dimension).map(|value| Claim {
+                name,
+                value,
+                dimension,
+            })
+        })
+        .collect();
+    s.note_unknown_keys();
+    claims
+}
+
+pub(super) fn read_site(s: &Section<'_, '_>) -> Option<f64> {
+    let pressure = s.quantity("pressure", Dimension::Pressure);
+    let altitude = s.quantity("altitude", Dimension::Length);
+    if let Some(p) = pressure.filter(|p| !(2e4..=2e5).contains(p)) {
+        s.fault(Fault::new(
+            s.place_of("pressure"),
+            format!("a pressure of {:.1} hPa", p / 100.0),
+            "an air pressure between 200 and 2000 hPa",
+        ));
+    }
+    if let Some(a) = altitude.filter(|a| !(-500.0..=9000.0).contains(a)) {
+        s.fault(Fault::new(
+            s.place_of("altitude"),
+            format!("an altitude of {a:.0} m"),
+            "an altitude between -500 and 9000 m",
+        ));
+    }
+    if pressure.is_some() && altitude.is_some() {
+        s.finding(
+            "altitude-and-pressure",
+            "altitude",
+            "Both altitude and pressure are stated; the pressure is used.".to_owned(),
+        );
+    }
+    s.note_unknown_keys();
+    pressure.or_else(|| altitude.map(atmosphere_pressure_pa))
+}
+
+pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
+    let name = s.text("name").unwrap_or_else(|| "instrument".to_owned());
+    let measures = s.texts("measures");
+    let accuracy = s.text("accuracy");
+    let read_as = match s.text("as").as_deref() {
+        None | Some("limits") => AccuracyAs::Limits,
+        Some("standard") => AccuracyAs::Standard,
+        Some(other) => {
+            s.fault(Fault::new(
+                s.place_of("as"),
+                format!("as = \"{}\"", clip(other)),
+                "\"limits\" (95 % of readings lie inside) or \"standard\" (a standard uncertainty)",
+            ));
+            AccuracyAs::Limits
+        }
+    };
+    let shared = s.flag("shared").unwrap_or(true);
+    s.note_unknown_keys();
+    // A value of the wrong kind has its own fault.
+    let told = measures.is_none() && s.has("measures");
+    let Some(measures) = measures.filter(|m| !m.is_empty()) else {
+        if !told {
+            s.fault(Fault::new(
+                s.place(),
+                format!("the instrument `{}` without measures", clip(&name)),
+                "measures = [\"power\"] or other columns' names",
+            ));
+        }
+        return None;
+    };
+    let mut channels = Vec::new();
+    for m in &measures {
+        match Channel::from_name(m) {
+            Some(c) => channels.push(c),
+            None => s.fault(
+                Fault::new(
+                    s.place_of("measures"),
+                    format!(
+                        "the quantity `{}`{}",
+                        clip(m),
+                        did_you_mean(m, Channel::ALL.map(Channel::name))
+                    ),
+                    format!("one of {}", Channel::ALL.map(Channel::name).join(", ")),
+                )
+                .remedy("name the columns of the points table that the instrument reads"),
+            ),
+        }
+    }
+    let first = channels.first()?;
+    let Some(accuracy) = accuracy else {
+        if !s.has("accuracy") {
+            s.fault(Fault::new(
+                s.place(),
+                format!("the instrument `{}` without an accuracy", clip(&name)),
+                "accuracy = \"0.5 % of reading + 0.02 A\"",
+            ));
+        }
+        return None;
+    };
+    let fault = |found: String, expected: String, remedy: &str| {
+        s.fault(Fault::new(s.place_of("accuracy"), found, expected).remedy(remedy));
+    };
+    let parsed = match Accuracy::parse(&accuracy, first.dimension()) {
+        Ok(a) => a,
+        Err(e) => {
+            fault(
+                format!("accuracy = \"{}\"", clip(&accuracy)),
+                e.expected,
+                "write it like \"0.5 % of reading + 0.02 A\"",
+            );
+            return None;
+        }
+    };
+    if parsed.relative > 1.0 {
+        fault(
+            format!("accuracy = \"{}\"", clip(&accuracy)),
+            "at most 100 % of reading".to_owned(),
+            "look the figure up in the instrument's papers",
+        );
+        return None;
+    }
+    if parsed.absolute > 0.0 && channels.iter().any(|c| c.dimension() != first.dimension()) {
+        fault(
+            format!(
+                "one absolute accuracy (\"{}\") for quantities of different kinds",
+                clip(&accuracy)
+            ),
+            "quantities of one kind, or a share of the reading alone".to_owned(),
+            "write an [[instrument]] for each kind",
+        );
+        return None;
+    }
+    Some(Instrument {
+        name,
+        measures: channels,
+        accuracy: parsed,
+        read_as,
+        shared,
+    })
+}
+
+pub(super) fn read_fan(s: &Section<'_, '_>) -> FanInfo {
+    let draw_limit_w = s.not_negative("draw_limit", Dimension::Power);
+    let mut levels = Vec::new();
+    if let Some(list) = s.section("levels") {
+        for (level, entry) in
+            list.named_sections("{ airflow = \"250 m3/h\" } or { relative_speed = 2 }")
+        {
+            let relative_speed = entry.number("relative_speed");
+            if relative_speed.is_some_and(|v| v <= 0.0) {
+                entry.fault(Fault::new(
+                    entry.place_of("relative_speed"),
+                    format!("a relative speed of {}", relative_speed.unwrap_or_default()),
+                    "a number above zero",
+                ));
+            }
+            levels.push(FanLevel {
+                level,
+                airflow_m3h: entry.positive("airflow", Dimension::Flow),
+                relative_speed,
+            });
+            entry.note_unknown_keys();
+        }
+    }
+    s.note_unknown_keys();
+    FanInfo {
+        draw_limit_w,
+        levels,
+    }
+}
+
+pub(super) fn read_duct(s: &Section<'_, '_>) -> Duct {
+    let shape = s.text("shape");
+    let length = |key: &'static str| s.positive(key, Dimension::Length);
+    let (width, height, diameter) = (length("width"), length("height"), length("diameter"));
+    let at = match s.text("at").as_deref() {
+        None => None,
+        Some("intake") => Some(FlowAt::Intake),
+        Some("outlet") => Some(FlowAt::Outlet),
+        Some(other) => {
+            s.fault(Fault::new(
+                s.place_of("at"),
+                format!("at = \"{}\"", clip(other)),
+                "\"intake\" or \"outlet\"",
+            ));
+            None
+        }
+    };
+    s.note_unknown_keys();
+    let area_m2 = match (shape.as_deref(), width, height, diameter) {
+        (Some("round") | None, None, None, Some(d)) => Some(std::f64::consts::PI * d * d / 4.0),
+        (Some("rectangular") | None, Some(w), Some(h), None) => Some(w * h),
+        (None, None, None, None) => None,
+        _ => {
+            s.fault(Fault::new(
+                s.place(),
+                "a duct whose shape and sizes do not fit together",
+                "shape = \"round\" with diameter, or shape = \"rectangular\" with width and height",
+            ));
+            None
+        }
+    };
+    Duct { area_m2, at }
+}
+
+/// Pressure of the standard atmosphere at an altitude in m, Pa (ISO 2533).
+fn atmosphere_pressure_pa(altitude_m: f64) -> f64 {
+    SEA_LEVEL_PA * (1.0 - 2.25577e-5 * altitude_m).powf(5.2559)
+}
