@@ -400,12 +400,19 @@ fn levels_of(bench: &Bench, cooling: &[(usize, &Point)]) -> (Vec<Level>, FlowSca
             readings,
         })
         .collect();
-    levels.sort_by(|a, b| match (number(&a.label), number(&b.label)) {
-        (Some(p), Some(q)) => p.total_cmp(&q),
-        _ => match (a.x, b.x) {
-            (Some(p), Some(q)) => p.total_cmp(&q),
-            _ => a.label.cmp(&b.label),
-        },
-    });
+    // One rule for all levels: a rule for each pair could go round in circles and is no order.
+    if levels.iter().all(|l| number(&l.label).is_some()) {
+        let key = |l: &Level| number(&l.label).unwrap_or(0.0);
+        levels.sort_by(|a, b| key(a).total_cmp(&key(b)));
+    } else if levels.iter().all(|l| l.x.is_some()) {
+        let key = |l: &Level| l.x.unwrap_or(0.0);
+        levels.sort_by(|a, b| {
+            key(a)
+                .total_cmp(&key(b))
+                .then_with(|| a.label.cmp(&b.label))
+        });
+    } else {
+        levels.sort_by(|a, b| a.label.cmp(&b.label));
+    }
     (levels, scale)
 }
