@@ -6,9 +6,10 @@ use serde_json::json;
 
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
-use crate::bench::{Kind, Severity};
+use crate::bench::{Channel, Kind, Severity};
 use crate::findings::check;
 use crate::fit::forms::DrawData;
+use crate::quantity::Dimension;
 
 /// Arguments of `check`.
 #[derive(clap::Args, Debug)]
@@ -28,34 +29,45 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
     let findings = check(bench);
     let count = |kind| bench.of_kind(kind).count();
     let mut words = Words::start(&bench.title, opened.demo_note());
+    let plural = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
+    let blocks: Vec<&str> = named(data.blocks.iter().map(String::as_str));
+    let modes: Vec<&str> = named(data.modes.iter().map(String::as_str));
     words.paragraph(&format!(
-        "{}: {} cooling runs, {} fan-only, {} standby; modes {}; fan levels {}; {} blocks.",
+        "{}: {}, {} fan-only, {} standby; {}; fan levels {}; {}.",
         bench.unit.name,
-        count(Kind::Cooling),
+        plural(count(Kind::Cooling), "cooling run"),
         count(Kind::FanOnly),
         count(Kind::Standby),
-        data.modes.join(", "),
+        if modes.is_empty() {
+            "no modes named".to_owned()
+        } else {
+            format!("modes {}", modes.join(", "))
+        },
         data.levels
             .iter()
             .map(|l| l.label.as_str())
             .collect::<Vec<_>>()
             .join(", "),
-        data.blocks.len()
+        if blocks.is_empty() {
+            "no blocks named".to_owned()
+        } else {
+            plural(blocks.len(), "block")
+        }
     ));
-    if data.intake_varied || data.ambient_varied {
-        let all = |f: fn(&crate::fit::forms::DrawRow) -> f64| {
-            data.rows
-                .iter()
-                .map(f)
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-                    (a.min(v), b.max(v))
-                })
-        };
-        let (i, a) = (all(|r| r.intake), all(|r| r.ambient));
-        words.paragraph(&format!(
-            "Intake {:.1} to {:.1} degC, ambient {:.1} to {:.1} degC.",
-            i.0, i.1, a.0, a.1
-        ));
+    let ranges: Vec<String> = [
+        (Channel::IntakeTemp, "Intake"),
+        (Channel::AmbientTemp, "ambient"),
+    ]
+    .into_iter()
+    .filter_map(|(channel, name)| Some((name, bench.range_of(Kind::Cooling, channel)?)))
+    .map(|(name, (low, high))| {
+        let shown = |v| common.system().convert(Dimension::Temperature, v);
+        let unit = common.system().symbol(Dimension::Temperature);
+        format!("{name} {:.1} to {:.1} {unit}", shown(low), shown(high))
+    })
+    .collect();
+    if !ranges.is_empty() {
+        words.paragraph(&format!("{}.", ranges.join(", ")));
     }
     for (severity, title) in [
         (Severity::Error, "Stands in the way"),
@@ -85,9 +97,9 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
         "bench": bench.title,
         "unit": bench.unit.name,
         "runs": { "cooling": count(Kind::Cooling), "fan_only": count(Kind::FanOnly), "standby": count(Kind::Standby) },
-        "modes": data.modes,
+        "modes": modes,
         "fan_levels": data.levels.iter().map(|l| l.label.clone()).collect::<Vec<_>>(),
-        "blocks": data.blocks,
+        "blocks": blocks,
         "findings": findings,
         "notes": notes,
     });
@@ -95,4 +107,9 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
         words: words.finish(),
         json,
     })
+}
+
+/// Names that were given; runs without one carry an empty name.
+fn named<'a>(names: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    names.filter(|n| !n.is_empty()).collect()
 }

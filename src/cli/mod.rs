@@ -15,7 +15,7 @@ use std::process::ExitCode;
 
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
-use crate::bench::{Bench, BenchError};
+use crate::bench::{Bench, BenchError, Fault, visible};
 use crate::made;
 use crate::quantity::System;
 
@@ -141,6 +141,14 @@ impl CliError {
         }
     }
 
+    /// Every fault with its place; none where the input is not at fault.
+    fn faults(&self) -> Vec<Fault> {
+        match self {
+            CliError::Input(e) => e.faults(),
+            _ => Vec::new(),
+        }
+    }
+
     fn kind(&self) -> &'static str {
         match self {
             CliError::Misuse(_) => "misuse",
@@ -192,6 +200,15 @@ pub fn run_from_env() -> ExitCode {
         Err(e) => {
             // Help and version come this way too, with code 0.
             let code = u8::try_from(e.exit_code()).unwrap_or(MISUSE);
+            if code != 0 && std::env::args_os().any(|a| a == "--json") {
+                let message = e.to_string();
+                print(&pretty(&error_json(
+                    None,
+                    "misuse",
+                    message.trim_end(),
+                    &[],
+                )));
+            }
             let _ = e.print();
             return ExitCode::from(code);
         }
@@ -218,24 +235,34 @@ pub fn run_from_env() -> ExitCode {
             } else {
                 answer.words
             };
-            // A reader that has seen enough (a closed pipe) is no failure.
-            let mut out = anstream::stdout();
-            let _ = out.write_all(text.as_bytes());
-            let _ = out.flush();
+            print(&text);
             ExitCode::SUCCESS
         }
         Err(error) => {
-            let code = error.code();
+            let message = error.to_string();
             if common.json {
-                let mut out = anstream::stdout();
-                let _ = out.write_all(pretty(&error_json(name, &error)).as_bytes());
+                print(&pretty(&error_json(
+                    Some(name),
+                    error.kind(),
+                    &message,
+                    &error.faults(),
+                )));
             }
             let mut err = anstream::stderr();
             let bold = anstyle::Style::new().bold();
-            let _ = writeln!(err, "{bold}steadydraw {name}:{bold:#} {error}");
-            ExitCode::from(code)
+            // Lines are ours; what stands in them may be the user's own.
+            let lines: Vec<_> = message.lines().map(visible).collect();
+            let _ = writeln!(err, "{bold}steadydraw {name}:{bold:#} {}", lines.join("\n"));
+            ExitCode::from(error.code())
         }
     }
+}
+
+/// Prints the answer. A reader that has seen enough (a closed pipe) is no failure.
+fn print(text: &str) {
+    let mut out = anstream::stdout();
+    let _ = out.write_all(text.as_bytes());
+    let _ = out.flush();
 }
 
 fn pretty(value: &serde_json::Value) -> String {
@@ -244,15 +271,16 @@ fn pretty(value: &serde_json::Value) -> String {
     text
 }
 
-fn error_json(command: &str, error: &CliError) -> serde_json::Value {
-    let faults = match error {
-        CliError::Input(BenchError::Faults(f)) => serde_json::to_value(f).unwrap_or_default(),
-        _ => serde_json::json!([]),
-    };
+fn error_json(
+    command: Option<&str>,
+    kind: &str,
+    message: &str,
+    faults: &[Fault],
+) -> serde_json::Value {
     serde_json::json!({
         "schema": 1,
         "command": command,
-        "error": { "kind": error.kind(), "message": error.to_string(), "faults": faults },
+        "error": { "kind": kind, "message": message, "faults": faults },
         "notes": [],
     })
 }

@@ -6,12 +6,13 @@ use serde_json::{Value, json};
 
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
+use crate::bench::{Channel, Kind, did_you_mean};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData};
 use crate::predict::{
     Prediction, Support, ambient_caution, predict, predict_capacity, prediction_notes,
 };
-use crate::quantity::{Dimension, parse_quantity};
+use crate::quantity::{Dimension, System, parse_quantity};
 use crate::report::tables::{Cell, Column, Table};
 
 /// Arguments of `predict`.
@@ -51,16 +52,32 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let opened = open(args.bench.as_deref())?;
     let bench = &opened.bench;
     let draw_data = DrawData::from_bench(bench);
+    if draw_data.rows.is_empty() {
+        return Err(CliError::NoAnswer(
+            "the bench has no cooling runs; a prediction needs runs with the compressor on"
+                .to_owned(),
+        ));
+    }
     let settings = settings(&draw_data, args)?;
-    if args.ambient.is_some()
-        && draw_data.rows.iter().any(|r| {
-            bench
-                .points
-                .get(r.point)
-                .is_none_or(|p| p.ambient_c().is_none())
-        })
-    {
-        return Err(CliError::NoAnswer("not every cooling run has an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp".to_owned()));
+    let lacking = |channel| {
+        bench
+            .of_kind(Kind::Cooling)
+            .filter(|p| p.get(channel).is_none())
+            .count()
+    };
+    let runs = draw_data.rows.len();
+    let n = lacking(Channel::IntakeTemp);
+    if n > 0 {
+        return Err(CliError::NoAnswer(format!(
+            "{n} of {runs} cooling runs have no intake temperature, so the bench cannot say what an intake temperature does; record intake_temp in every run"
+        )));
+    }
+    let n = lacking(Channel::AmbientTemp);
+    let ambient_known = n == 0;
+    if args.ambient.is_some() && !ambient_known {
+        return Err(CliError::NoAnswer(format!(
+            "{n} of {runs} cooling runs have no ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run"
+        )));
     }
     let capacity_data = CapacityData::from_bench(bench, &draw_data);
     let fit = fit_draw(draw_data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
@@ -89,20 +106,18 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
         .copied()
         .fold(f64::NEG_INFINITY, f64::max);
     let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
-    notes.extend(ambient_caution(&fit.data, args.ambient, warmest));
+    let cautions = |system| ambient_caution(&fit.data, args.ambient, warmest, system);
+    notes.extend(cautions(System::Si));
     let kind = capacity.as_ref().map(|(k, _)| *k);
-    if kind == Some(CapacityKind::Sensible) {
-        notes.push("Capacity is the sensible part only: outlet humidity is missing.".to_owned());
-    }
+    let sensible = (kind == Some(CapacityKind::Sensible))
+        .then(|| "Capacity is the sensible part only: outlet humidity is missing.".to_owned());
+    notes.extend(sensible.clone());
     let mut words = Words::start(&bench.title, opened.demo_note());
-    words.table(&table(&fit.data, &rows, kind, common));
-    let mut said: Vec<String> = notes
-        .iter()
-        .skip(usize::from(opened.demo))
-        .cloned()
-        .collect();
+    words.table(&table(&fit.data, &rows, kind, ambient_known, common));
+    let mut said = cautions(common.system());
+    said.extend(sensible);
     for (p, _) in &rows {
-        for note in prediction_notes(&fit.data, p) {
+        for note in prediction_notes(&fit.data, p, common.system()) {
             if !said.contains(&note) {
                 said.push(note);
             }
@@ -120,7 +135,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
                 "mode": fit.data.modes.get(p.at.mode),
                 "fan": fan_json(&fit.data, p),
                 "intake_c": p.at.intake,
-                "ambient_c": if fit.data.ambient_varied || args.ambient.is_some() { json!(p.at.ambient) } else { Value::Null },
+                "ambient_c": ambient_known.then_some(p.at.ambient),
                 "draw_w": p.draw_w,
                 "run_low_w": p.run_w.0,
                 "run_high_w": p.run_w.1,
@@ -130,7 +145,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
                 "capacity_mean_low_w": c.map(|c| c.mean_w.0),
                 "capacity_mean_high_w": c.map(|c| c.mean_w.1),
                 "support": p.support,
-                "notes": prediction_notes(&fit.data, p),
+                "notes": prediction_notes(&fit.data, p, System::Si),
             })
         }).collect::<Vec<_>>(),
         "notes": notes,
@@ -192,29 +207,26 @@ fn find<'a>(
     if let Some(i) = have.iter().position(|h| *h == asked) {
         return Ok(i);
     }
-    let near = have
-        .iter()
-        .map(|h| {
-            (
-                strsim::damerau_levenshtein(&h.to_lowercase(), &asked.to_lowercase()),
-                *h,
-            )
-        })
-        .min();
-    let hint = match near {
-        Some((d, h)) if d <= 2 => format!("; did you mean `{h}`?"),
-        _ => String::new(),
-    };
-    Err(CliError::Misuse(format!(
-        "the bench has no {what} `{asked}`; it has {}{hint}",
-        have.join(", ")
-    )))
+    let names: Vec<&str> = have.iter().copied().filter(|h| !h.is_empty()).collect();
+    Err(CliError::Misuse(if names.is_empty() {
+        format!(
+            "the bench names no {what}s; leave --{} out",
+            what.split(' ').next().unwrap_or(what)
+        )
+    } else {
+        format!(
+            "the bench has no {what} `{asked}`; it has {}{}",
+            names.join(", "),
+            did_you_mean(asked, names.iter().copied())
+        )
+    }))
 }
 
 fn table(
     data: &DrawData,
     rows: &[(Prediction, Option<crate::predict::CapacityPrediction>)],
     kind: Option<CapacityKind>,
+    ambient_known: bool,
     common: &Common,
 ) -> Table {
     let system = common.system();
@@ -244,7 +256,7 @@ fn table(
             Cell::text(data.modes.get(p.at.mode).map_or("", String::as_str)),
             Cell::text(data.levels.get(p.at.level).map_or("", |l| l.label.as_str())),
             Cell::number(system.convert(Dimension::Temperature, p.at.intake), 1),
-            if data.ambient_varied {
+            if ambient_known {
                 Cell::number(system.convert(Dimension::Temperature, p.at.ambient), 1)
             } else {
                 Cell::Absent

@@ -1,30 +1,36 @@
 //! What a reader of a prediction must be told.
 
 use crate::fit::forms::DrawData;
+use crate::quantity::{Dimension, System};
 
 use super::Prediction;
 
 /// A spread of ambient temperatures that counts as varied on purpose, K. Common practice, no source.
 const AMBIENT_VARIED_K: f64 = 5.0;
 
-/// Notes on one prediction: distance beyond the tested range, settings never tested.
-pub fn prediction_notes(data: &DrawData, p: &Prediction) -> Vec<String> {
+/// Distances that round to nothing are not worth a note, K.
+const SHOWN_BEYOND_K: f64 = 0.05;
+
+/// Notes on one prediction, in the reader's units: distance beyond the tested range, settings never tested.
+pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<String> {
     let mut notes = Vec::new();
-    if p.intake_beyond_k > 0.0 {
+    if p.intake_beyond_k > SHOWN_BEYOND_K {
         let (low, high) = data.intake_range(p.at.mode);
         notes.push(format!(
-            "{:.1} K beyond the tested intake range of {low:.1} to {high:.1} degC; the interval is widened for a curve that bends and a control that clips.",
-            p.intake_beyond_k
+            "{} beyond the tested intake range of {}; the interval is widened for a curve that bends and a control that clips.",
+            distance(p.intake_beyond_k, system),
+            range(low, high, system)
         ));
     }
-    if p.intake_beyond_k <= 0.0 && p.control_follows_intake {
+    if p.intake_beyond_k <= SHOWN_BEYOND_K && p.control_follows_intake {
         notes.push("The draw changes so steeply with the intake that the control seems to follow it. Between tested intakes this assumes that it does so smoothly; a control that steps would jump somewhere between.".to_owned());
     }
-    if p.ambient_beyond_k > 0.0 {
+    if p.ambient_beyond_k > SHOWN_BEYOND_K {
         let (low, high) = data.ambient_range();
         notes.push(format!(
-            "{:.1} K beyond the ambient range of the runs, {low:.1} to {high:.1} degC.",
-            p.ambient_beyond_k
+            "{} beyond the ambient range of the runs, {}.",
+            distance(p.ambient_beyond_k, system),
+            range(low, high, system)
         ));
     }
     if !p.setting_tested {
@@ -37,7 +43,12 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction) -> Vec<String> {
 }
 
 /// What to say about ambient for a whole set of predictions; `asked` is the ambient asked for, if any.
-pub fn ambient_caution(data: &DrawData, asked: Option<f64>, warmest_intake: f64) -> Vec<String> {
+pub fn ambient_caution(
+    data: &DrawData,
+    asked: Option<f64>,
+    warmest_intake: f64,
+    system: System,
+) -> Vec<String> {
     let mut notes = Vec::new();
     let (low, high) = data.ambient_range();
     let recorded = data.ambient_varied || high > low;
@@ -47,8 +58,8 @@ pub fn ambient_caution(data: &DrawData, asked: Option<f64>, warmest_intake: f64)
     }
     if asked.is_none() {
         notes.push(format!(
-            "No ambient was asked for, so these are for the runs' mean ambient, {:.1} degC.",
-            data.ambient_mean
+            "No ambient was asked for, so these are for the runs' mean ambient, {}.",
+            temperature(data.ambient_mean, system)
         ));
     }
     let narrow = high - low < AMBIENT_VARIED_K;
@@ -62,8 +73,31 @@ pub fn ambient_caution(data: &DrawData, asked: Option<f64>, warmest_intake: f64)
         && (asked.is_some_and(|a| a > high + 0.5 || a < low - 0.5) || warmest_intake > tested_high)
     {
         notes.push(format!(
-            "Ambient air stayed within {low:.1} to {high:.1} degC in the runs. A hot day warms the condenser side too, and draw typically rises 1.4 to 2.4 % for each kelvin of it at fixed speed (published curve sets): runs at a warmer ambient would be needed to say."
+            "Ambient air stayed within {} in the runs. A hot day warms the condenser side too, and draw typically rises 1.4 to 2.4 % for each kelvin of it at fixed speed (published curve sets): runs at a warmer ambient would be needed to say.",
+            range(low, high, system)
         ));
     }
     notes
+}
+
+fn temperature(v: f64, system: System) -> String {
+    let symbol = system.symbol(Dimension::Temperature);
+    format!("{:.1} {symbol}", system.convert(Dimension::Temperature, v))
+}
+
+fn range(low: f64, high: f64, system: System) -> String {
+    let low = system.convert(Dimension::Temperature, low);
+    format!("{low:.1} to {}", temperature(high, system))
+}
+
+/// A difference; in SI units it is written in K.
+fn distance(v: f64, system: System) -> String {
+    match system {
+        System::Si => format!("{v:.1} K"),
+        System::Us => format!(
+            "{:.1} {}",
+            system.convert(Dimension::TemperatureDifference, v),
+            system.symbol(Dimension::TemperatureDifference)
+        ),
+    }
 }

@@ -5,7 +5,7 @@ use super::tables::{level_name, name, tested};
 use crate::bench::{Channel, Kind, Severity};
 use crate::fit::forms::{At, CapacityKind};
 use crate::predict::{ambient_caution, predict, predict_capacity};
-use crate::quantity::Dimension;
+use crate::quantity::{Dimension, System};
 use crate::report::words::unit_sign;
 
 /// The answer in a few sentences.
@@ -277,6 +277,7 @@ pub(super) fn limitations(r: &Results<'_>) -> Vec<String> {
         &r.draw.data,
         Some(r.draw.data.ambient_mean),
         f64::INFINITY,
+        System::Si,
     ));
     list.dedup();
     list
