@@ -23,6 +23,18 @@ const CLIPPED_SLOPE: (f64, f64) = (-0.008, 0.007);
 /// (0.6 / lift^2) as doubt about a form that bends, or does not.
 const UNSEEN_BEND: f64 = 6e-4;
 
+/// Doubt about the draw between two tested intakes where the control seems to follow the intake: it may start, clip or step in between, and the
+/// curve then misses by up to slope × (T − T₁)(T₂ − T)/(T₂ − T₁). Standard deviation as a share of that. Common practice, no source.
+const HIDDEN_CORNER: f64 = 0.25;
+
+/// Standard deviation (W) of what a control may do unseen between the neighbouring set points around an intake; zero at set points and outside.
+pub fn hidden_corner_w(fit: &DrawFit, at: &At, d: &CandidateDraw, chance: f64) -> f64 {
+    fit.data.gap(at.intake).map_or(0.0, |(low, high)| {
+        let reach = (at.intake - low) * (high - at.intake) / (high - low);
+        chance * HIDDEN_CORNER * d.intake_slope_w_per_k.abs() * reach
+    })
+}
+
 /// Chance, from the slopes that the fit shows, that the control ramps the compressor with intake.
 pub fn ramp_chance(fit: &DrawFit) -> f64 {
     let data = &fit.data;

@@ -101,6 +101,8 @@ pub struct DrawData {
     pub tested: Vec<Vec<usize>>,
     /// Lowest and highest tested intake of each mode, degC.
     pub intake_ranges: Vec<(f64, f64)>,
+    /// Set points of the intake: means of clusters at least 2 K apart, rising, degC.
+    pub set_points: Vec<f64>,
     /// What the airflow axis is made of.
     pub flow_scale: FlowScale,
     /// Mean intake of the cooling runs, rounded to 0.1 so that equations stay readable, degC.
@@ -184,6 +186,7 @@ impl DrawData {
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
             moisture_varied: false,
             intake_ranges: Vec::new(),
+            set_points: Vec::new(),
             modes,
             levels,
             blocks,
@@ -202,6 +205,7 @@ impl DrawData {
                 range(&own.map(|r| r.intake).collect::<Vec<_>>())
             })
             .collect();
+        data.set_points = clusters(data.rows.iter().map(|r| r.intake).collect());
         data.read_moisture(bench);
         data.lift = LiftModel::from_bench(bench, &data);
         data
@@ -280,6 +284,20 @@ impl DrawData {
             .fold((f64::INFINITY, f64::NEG_INFINITY), ends)
     }
 
+    /// The middle set point, at which a kinked form may kink, degC, rounded to 0.1; none with fewer than three.
+    pub fn kink(&self) -> Option<f64> {
+        let middle = self.set_points.get(self.set_points.len() / 2)?;
+        (self.set_points.len() > 2).then(|| (10.0 * middle).round() / 10.0)
+    }
+
+    /// The neighbouring set points between which an intake lies; none outside them.
+    pub fn gap(&self, intake: f64) -> Option<(f64, f64)> {
+        self.set_points.windows(2).find_map(|w| match w {
+            [a, b] if *a < intake && intake < *b => Some((*a, *b)),
+            _ => None,
+        })
+    }
+
     /// (intake − reference)² within the tested range, and its tangent beyond: a bend is never extrapolated.
     pub fn bend(&self, intake: f64) -> f64 {
         let (low, high) = self.whole_intake_range();
@@ -313,6 +331,25 @@ fn mean_or(values: &[f64], otherwise: f64) -> f64 {
     } else {
         values.iter().sum::<f64>() / values.len() as f64
     }
+}
+
+/// Means of clusters of values, broken where two neighbours lie more than 2 K apart; rising.
+fn clusters(mut values: Vec<f64>) -> Vec<f64> {
+    const APART_K: f64 = 2.0;
+    values.sort_by(f64::total_cmp);
+    let mut means = Vec::new();
+    let mut current: Vec<f64> = Vec::new();
+    for v in values {
+        if current.last().is_some_and(|last| v - last > APART_K) {
+            means.push(mean_or(&current, v));
+            current.clear();
+        }
+        current.push(v);
+    }
+    if !current.is_empty() {
+        means.push(mean_or(&current, 0.0));
+    }
+    means
 }
 
 fn three_digits(v: f64) -> f64 {

@@ -41,6 +41,10 @@ pub enum IntakeForm {
     Quadratic,
     /// A slope for each group and one bend.
     QuadraticByGroup,
+    /// One slope below the middle set point and another above it.
+    Kinked,
+    /// A slope for each group, and one common change of slope at the middle set point.
+    KinkedByGroup,
 }
 
 /// How the form depends on the ambient temperature.
@@ -163,10 +167,14 @@ impl DrawForm {
         }
         match self.intake {
             IntakeForm::None => {}
-            IntakeForm::Common | IntakeForm::ByFlow | IntakeForm::Quadratic => {
-                names.push("slope with intake".to_owned())
-            }
-            IntakeForm::ByGroup | IntakeForm::ByGroupAndFlow | IntakeForm::QuadraticByGroup => {
+            IntakeForm::Common
+            | IntakeForm::ByFlow
+            | IntakeForm::Quadratic
+            | IntakeForm::Kinked => names.push("slope with intake".to_owned()),
+            IntakeForm::ByGroup
+            | IntakeForm::ByGroupAndFlow
+            | IntakeForm::QuadraticByGroup
+            | IntakeForm::KinkedByGroup => {
                 names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
             }
         }
@@ -178,6 +186,9 @@ impl DrawForm {
             IntakeForm::Quadratic | IntakeForm::QuadraticByGroup
         ) {
             names.push("bend with intake".to_owned());
+        }
+        if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
+            names.push("change of slope above the kink".to_owned());
         }
         if self.ambient == AmbientForm::Common {
             names.push("slope with ambient".to_owned());
@@ -197,7 +208,10 @@ impl DrawForm {
                     "ln W"
                 } else if n.starts_with("bend with intake") {
                     "1/K2"
-                } else if n.starts_with("slope") || n.starts_with("change of that slope") {
+                } else if n.starts_with("slope")
+                    || n.starts_with("change of that slope")
+                    || n.starts_with("change of slope")
+                {
                     "1/K"
                 } else {
                     "1"
@@ -283,6 +297,8 @@ impl DrawForm {
                 one_of(&mut row, t);
                 row.push(t * x()?);
             }
+            IntakeForm::Kinked => row.push(t),
+            IntakeForm::KinkedByGroup => one_of(&mut row, t),
             IntakeForm::Quadratic => {
                 row.push(t);
                 row.push(data.bend(at.intake));
@@ -291,6 +307,9 @@ impl DrawForm {
                 one_of(&mut row, t);
                 row.push(data.bend(at.intake));
             }
+        }
+        if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
+            row.push((at.intake - data.kink()?).max(0.0));
         }
         if self.ambient == AmbientForm::Common {
             row.push(at.ambient - data.ambient_ref);
@@ -360,6 +379,8 @@ impl DrawForm {
             IntakeForm::ByGroupAndFlow => "; intake slope by mode and airflow",
             IntakeForm::Quadratic => "; bent with intake",
             IntakeForm::QuadraticByGroup => "; bent with intake, slope by mode",
+            IntakeForm::Kinked => "; kinked with intake",
+            IntakeForm::KinkedByGroup => "; kinked with intake, slope by mode",
         };
         let lift = if self.lift { "; times the lift" } else { "" };
         let ambient = match self.ambient {

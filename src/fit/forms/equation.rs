@@ -112,8 +112,20 @@ impl DrawForm {
             .position(|n| n == "bend with intake")
             .and_then(|i| coef.get(i).copied())
             .unwrap_or(0.0);
-        // What is left without the bend is linear in intake and ambient.
-        let straight = |t: f64, a: f64| Some(value(t, a)? - bend * data.bend(data.intake_ref + t));
+        let kink = self
+            .names(data)
+            .iter()
+            .position(|n| n == KINK)
+            .and_then(|i| coef.get(i).copied())
+            .unwrap_or(0.0);
+        let above = |t: f64| {
+            data.kink()
+                .map_or(0.0, |k| (data.intake_ref + t - k).max(0.0))
+        };
+        // What is left without bend and kink is linear in intake and ambient.
+        let straight = |t: f64, a: f64| {
+            Some(value(t, a)? - bend * data.bend(data.intake_ref + t) - kink * above(t))
+        };
         let constant = straight(0.0, 0.0)?;
         let slope = straight(1.0, 0.0)? - constant;
         let ambient = straight(0.0, 1.0)? - constant;
@@ -129,6 +141,9 @@ impl DrawForm {
             IntakeForm::Quadratic | IntakeForm::QuadraticByGroup
         ) {
             exponent.push_str(&signed(bend, &bend_text(data)));
+        }
+        if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
+            exponent.push_str(&signed(kink, &kink_text(data)?));
         }
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
@@ -184,6 +199,8 @@ impl DrawForm {
                 format!("{t}*{x}")
             } else if name.starts_with("bend with intake") {
                 bend_text(data)
+            } else if name == KINK {
+                kink_text(data)?
             } else if name.starts_with("slope with wet bulb") {
                 // Zero at the usual humidity, for which the equation stands.
                 continue;
@@ -205,6 +222,14 @@ impl DrawForm {
 /// The group that a column's name ends with, after the comma.
 fn names_group(name: &str) -> Option<&str> {
     name.split_once(", ").map(|(_, g)| g)
+}
+
+/// The name of the kink's column, as [`DrawForm::names`] gives it.
+const KINK: &str = "change of slope above the kink";
+
+/// The kink in text.
+fn kink_text(data: &DrawData) -> Option<String> {
+    Some(format!("max(0, intake_degC - {})", data.kink()?))
 }
 
 /// The bend in text: a square within the tested intake, its tangent beyond.

@@ -137,10 +137,12 @@ fn intakes(data: &DrawData, by_flow: bool, groups: usize) -> Vec<(IntakeForm, bo
             list.push((shape, true));
         }
     }
-    if distinct_intakes(data) > 2 {
+    if data.set_points.len() > 2 {
         list.push((IntakeForm::Quadratic, false));
+        list.push((IntakeForm::Kinked, false));
         if groups > 1 {
             list.push((IntakeForm::QuadraticByGroup, false));
+            list.push((IntakeForm::KinkedByGroup, false));
         }
     }
     list
@@ -160,20 +162,4 @@ fn moistures(data: &DrawData) -> &'static [bool] {
     } else {
         &[false]
     }
-}
-
-/// Clusters of intake temperatures at least 2 K apart: a bend needs three.
-fn distinct_intakes(data: &DrawData) -> usize {
-    const APART_K: f64 = 2.0;
-    let mut intakes: Vec<f64> = data.rows.iter().map(|r| r.intake).collect();
-    intakes.sort_by(f64::total_cmp);
-    let mut count = 0;
-    let mut last = f64::NEG_INFINITY;
-    for t in intakes {
-        if t - last > APART_K {
-            count += 1;
-            last = t;
-        }
-    }
-    count
 }
