@@ -9,7 +9,7 @@ use super::real::Real;
 use super::refine::refine;
 
 /// Above this (pessimistic) bound on the relative error of any coefficient, corrections are computed in doubled precision.
-const REFINE_ABOVE: f64 = 1e-10;
+const REFINE_ABOVE: f64 = 1e-8;
 
 /// A weighted linear least-squares fit: coefficients `b` that minimise `Σ wᵢ (yᵢ − xᵢ'b)²`.
 ///
@@ -134,6 +134,24 @@ pub fn least_squares(
     y: &[f64],
     weights: Option<&[f64]>,
 ) -> Result<LinearFit, FitError> {
+    solve(x, y, weights, REFINE_ABOVE)
+}
+
+/// The fit of residuals to the tangent of a curve at its best fit. The coefficients are zero but for rounding, so no
+/// digits of theirs are worth refining; the by-products are what is wanted.
+pub(super) fn tangent_fit(
+    jacobian: &DMatrix<f64>,
+    residuals: &[f64],
+) -> Result<LinearFit, FitError> {
+    solve(jacobian, residuals, None, f64::INFINITY)
+}
+
+fn solve(
+    x: &DMatrix<f64>,
+    y: &[f64],
+    weights: Option<&[f64]>,
+    refine_above: f64,
+) -> Result<LinearFit, FitError> {
     let (rows, cols) = x.shape();
     let n = check(rows, cols, y, weights)?;
     if let Some(at) = x.as_slice().iter().position(|v| !v.is_finite()) {
@@ -167,7 +185,7 @@ pub fn least_squares(
         1.0
     };
     let mut residuals = None;
-    if f64::EPSILON * condition * (1.0 + condition * skew) * spread > REFINE_ABOVE {
+    if f64::EPSILON * condition * (1.0 + condition * skew) * spread > refine_above {
         let weighted = refine(&qr, x, y, root_weights.as_deref(), &mut scaled);
         rss = weighted.iter().map(|v| v * v).sum();
         residuals = Some(weighted);

@@ -111,6 +111,7 @@ impl Nodes {
 }
 
 impl Function {
+    #[inline(always)]
     pub(super) fn apply<T: Scalar>(self, x: T) -> T {
         match self {
             Function::Negate => -x,
@@ -129,6 +130,7 @@ impl Function {
 }
 
 impl Operation {
+    #[inline(always)]
     pub(super) fn apply<T: Scalar>(self, a: T, b: T) -> T {
         match self {
             Operation::Add => a + b,

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::node::{Node, Nodes};
+use super::node::{Function, Node, Nodes, Operation};
 use super::scalar::Scalar;
 use super::structure::reachable;
 
@@ -214,28 +214,83 @@ impl Program {
             fixed.push(value);
         }
         let width = BLOCK.min(rows);
-        let mut space = vec![T::constant(0.0); self.slots * width];
+        let mut block = Block {
+            fixed: &fixed,
+            data,
+            space: vec![T::constant(0.0); self.slots * width],
+            width,
+            start: 0,
+            count: 0,
+        };
         for start in (0..rows).step_by(BLOCK) {
-            let count = width.min(rows - start);
-            let read = |space: &[T], place: Place, row: usize| match place {
-                Place::Fixed(i) => fixed[i],
-                Place::Column(c) => T::constant(data[c].as_ref()[start + row]),
-                Place::Slot(s) => space[s * width + row],
-            };
+            (block.start, block.count) = (start, width.min(rows - start));
             for step in &self.steps {
-                for row in 0..count {
-                    let first = read(&space, step.first, row);
-                    space[step.slot * width + row] = match step.node {
-                        Node::Call(f, _) => f.apply(first),
-                        Node::Whole(_, n) => first.power_whole(n),
-                        Node::Join(o, _, _) => o.apply(first, read(&space, step.second, row)),
-                        Node::Number(_) | Node::Name(_) => first,
-                    };
-                }
+                block.step(step);
             }
-            for row in 0..count {
-                sink(start + row, read(&space, self.result, row));
+            for row in 0..block.count {
+                sink(start + row, block.read(self.result, row));
             }
+        }
+    }
+}
+
+/// A stretch of rows and the working space for it.
+struct Block<'a, T, D> {
+    fixed: &'a [T],
+    data: &'a [D],
+    space: Vec<T>,
+    width: usize,
+    start: usize,
+    count: usize,
+}
+
+impl<T: Scalar, D: AsRef<[f64]>> Block<'_, T, D> {
+    #[inline(always)]
+    fn read(&self, place: Place, row: usize) -> T {
+        match place {
+            Place::Fixed(i) => self.fixed[i],
+            Place::Column(c) => T::constant(self.data[c].as_ref()[self.start + row]),
+            Place::Slot(s) => self.space[s * self.width + row],
+        }
+    }
+
+    #[inline(always)]
+    fn one(&mut self, step: &Step, f: impl Fn(T) -> T) {
+        for row in 0..self.count {
+            self.space[step.slot * self.width + row] = f(self.read(step.first, row));
+        }
+    }
+
+    #[inline(always)]
+    fn two(&mut self, step: &Step, f: impl Fn(T, T) -> T) {
+        for row in 0..self.count {
+            let value = f(self.read(step.first, row), self.read(step.second, row));
+            self.space[step.slot * self.width + row] = value;
+        }
+    }
+
+    /// One step for all rows. What to do is decided here, once, so that each loop over rows holds nothing else.
+    fn step(&mut self, step: &Step) {
+        match step.node {
+            Node::Call(Function::Negate, _) => self.one(step, |x| Function::Negate.apply(x)),
+            Node::Call(Function::Exp, _) => self.one(step, |x| Function::Exp.apply(x)),
+            Node::Call(Function::Ln, _) => self.one(step, |x| Function::Ln.apply(x)),
+            Node::Call(function, _) => self.one(step, |x| function.apply(x)),
+            Node::Whole(_, 2) => self.one(step, |x| x.power_whole(2)),
+            Node::Whole(_, n) => self.one(step, |x| x.power_whole(n)),
+            Node::Join(Operation::Add, ..) => self.two(step, |a, b| Operation::Add.apply(a, b)),
+            Node::Join(Operation::Subtract, ..) => {
+                self.two(step, |a, b| Operation::Subtract.apply(a, b))
+            }
+            Node::Join(Operation::Multiply, ..) => {
+                self.two(step, |a, b| Operation::Multiply.apply(a, b))
+            }
+            Node::Join(Operation::Divide, ..) => {
+                self.two(step, |a, b| Operation::Divide.apply(a, b))
+            }
+            Node::Join(Operation::Power, ..) => self.two(step, |a, b| Operation::Power.apply(a, b)),
+            Node::Join(operation, ..) => self.two(step, |a, b| operation.apply(a, b)),
+            Node::Number(_) | Node::Name(_) => self.one(step, |x| x),
         }
     }
 }

@@ -19,7 +19,7 @@ pub use solver::{SearchState, TrustRegion};
 pub use starts::search_starts;
 
 use super::error::FitError;
-use super::linear::{LinearFit, least_squares};
+use super::linear::{LinearFit, tangent_fit};
 use project::Projected;
 use search::Search;
 
@@ -304,7 +304,7 @@ fn best_of(first: Found, others: Vec<Found>) -> NonlinearFit {
         .flat_map(|j| search.jacobian[j * n..(j + 1) * n].iter().copied())
         .collect();
     let tangent = DMatrix::from_vec(n, free.len() / n, free);
-    let tangent = least_squares(&tangent, &search.residuals, None).ok();
+    let tangent = tangent_fit(&tangent, &search.residuals).ok();
     NonlinearFit {
         tangent,
         at_bound,

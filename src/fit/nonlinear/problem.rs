@@ -108,6 +108,10 @@ pub struct Settings {
     pub iterations: u64,
     /// Parameters in which the residuals are linear, jointly, for fixed others; empty for unknown.
     pub linear: Vec<bool>,
+    /// The search ends where no step lowers the sum of squares by more than this share of it. The default, the rounding
+    /// of double precision, asks for all digits; 1e-10 is enough for resampling (parameters to about 1e-5 of their
+    /// standard errors) and saves a third of the time.
+    pub tolerance: f64,
     /// Whether to spend some more evaluations on the last digits and on making sure of the minimum.
     pub thorough: bool,
     /// Told of every iteration.
@@ -122,6 +126,7 @@ impl Default for Settings {
             step_factor: 1.0,
             iterations: 5000,
             linear: Vec::new(),
+            tolerance: f64::EPSILON,
             thorough: true,
             observer: None,
         }
@@ -136,6 +141,7 @@ impl fmt::Debug for Settings {
             .field("step_factor", &self.step_factor)
             .field("iterations", &self.iterations)
             .field("linear", &self.linear)
+            .field("tolerance", &self.tolerance)
             .field("thorough", &self.thorough)
             .field("observed", &self.observer.is_some())
             .finish()

@@ -3,8 +3,8 @@
 use super::problem::{Progress, Residuals, Settings, Termination};
 use super::step::{Linearised, dot};
 use crate::fit::error::FitError;
+use crate::fit::linear::checked_inverse;
 use crate::fit::qr::Qr;
-use crate::fit::rank;
 
 /// Largest share of the residuals that the parameters may still be able to explain at a minimum.
 const RIGHT_ANGLE: f64 = 1e-6;
@@ -217,8 +217,8 @@ impl Search {
             } else if step.damping == 0.0 || ratio >= 0.75 {
                 self.radius = 2.0 * step.length;
             }
-            let tiny = step.predicted <= f64::EPSILON * self.rss
-                && actual.abs() <= f64::EPSILON * self.rss;
+            let least = settings.tolerance.max(f64::EPSILON) * self.rss;
+            let tiny = step.predicted <= least && actual.abs() <= least;
             if ratio >= 1e-4 {
                 let kept = self.x.clone();
                 self.x = moved;
@@ -306,14 +306,8 @@ impl Search {
             .flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied())
             .collect();
         let qr = Qr::new(columns, n, free.len());
-        let found = rank::of_triangle(&qr);
-        if found.rank < free.len() {
-            let mut flat: Vec<usize> = found
-                .groups
-                .into_iter()
-                .flatten()
-                .map(|k| free[k])
-                .collect();
+        if let Err(FitError::RankDeficient { groups, .. }) = checked_inverse(&qr) {
+            let mut flat: Vec<usize> = groups.into_iter().flatten().map(|k| free[k]).collect();
             flat.sort_unstable();
             return Termination::Flat(flat);
         }

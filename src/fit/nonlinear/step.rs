@@ -1,5 +1,7 @@
 //! One step of the search: the minimum of the linearised sum of squares within a trust region and bounds.
 
+pub(super) use crate::fit::qr::dot;
+
 use crate::fit::qr::Qr;
 
 /// The sum of squares `‖R s + c‖² + rest` that a linear model of the residuals gives for a step `s`.
@@ -151,10 +153,6 @@ impl Linearised {
             }
         }
     }
-}
-
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 fn norm(v: &[f64]) -> f64 {
