@@ -438,3 +438,32 @@ fn mistakes_are_refused_with_their_place() {
         }
     }
 }
+
+#[test]
+fn a_figure_is_drawn_whole_and_never_over_another_unasked() {
+    let dir = tempfile::tempdir().unwrap();
+    let table = dir.path().join("t.csv");
+    std::fs::write(&table, "x,y,w\n1,2,1\n2,4.1,1\n3,5.9,1\n4,8.2,1\n9,90,0\n").unwrap();
+    let plot = dir.path().join("c.svg");
+    let run = |more: &[&str]| {
+        assert_cmd::Command::cargo_bin("steadydraw")
+            .unwrap()
+            .args([
+                "curve",
+                table.to_str().unwrap(),
+                "--equation",
+                "y = a + b*x",
+                "--weight",
+                "w",
+            ])
+            .args(["--plot", plot.to_str().unwrap()])
+            .args(more)
+            .assert()
+    };
+    run(&[]).success();
+    let svg = std::fs::read_to_string(&plot).unwrap();
+    assert!(svg.contains("<svg") && !svg.contains("NaN") && !svg.contains("<text"));
+    run(&[]).code(3);
+    run(&["--force"]).success();
+    assert_eq!(svg, std::fs::read_to_string(&plot).unwrap());
+}

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -11,10 +11,15 @@ use serde_json::{Value, json};
 use super::words::Words;
 use super::{Answer, CliError, Common};
 use crate::fit::curve::show::{for_pasting, rounded, shortest};
-use crate::fit::curve::{CurveError, CurveFit, CurveRequest, fit_curve, point_in_words};
+use crate::fit::curve::{
+    CurveError, CurveFit, CurveRequest, CurveValue, fit_curve, point_in_words,
+};
 use crate::fit::nonlinear::{Observer, Progress};
 use crate::fit::{ColumnFile, Curve, Equation, EquationError};
+use crate::report::curve_figure::{CurvePicture, CurvePlace, curve_figure, places};
+use crate::report::figure::{Lettering, Size, Theme};
 use crate::report::tables::{Cell, Column, Table};
+use crate::report::write::{Existing, Output, write_all};
 
 /// Arguments of `curve`.
 #[derive(clap::Args, Debug)]
@@ -52,6 +57,9 @@ pub struct CurveArgs {
     /// Points at which the curve is wanted, such as x=3; may be given several times
     #[arg(long, value_name = "NAME=VALUE", value_delimiter = ',', value_parser = parse_start)]
     pub at: Vec<(String, f64)>,
+    /// Draw the rows, the curve and its bands into this file, .svg or .png (one data column on the right side)
+    #[arg(long, value_name = "FILE")]
+    pub plot: Option<PathBuf>,
 }
 
 fn parse_start(text: &str) -> Result<(String, f64), String> {
@@ -128,18 +136,49 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
             args.file.display()
         )));
     }
+    let mut at = points(&args.at);
+    let asked = at.len();
+    let across = match &args.plot {
+        Some(_) => Some(plotted_column(&curve)?),
+        None => None,
+    };
+    if let Some((name, index)) = &across {
+        let xs = data.get(*index).map_or(&[][..], Vec::as_slice);
+        at.extend(
+            places(xs)
+                .into_iter()
+                .map(|x| BTreeMap::from([(name.clone(), x)])),
+        );
+    }
     let request = CurveRequest {
         data,
         weights,
         starts: once("--start", &args.start)?,
         ranges: once("--range", &args.range)?,
         level: common.level,
-        at: points(&args.at),
+        at,
         observer: progress(common),
     };
-    let fit =
+    let mut fit =
         fit_curve(&curve, &request).map_err(|e| refused(e, &curve, &columns, &numbers.lines))?;
+    let drawn = fit.values.split_off(asked.min(fit.values.len()));
     let mut notes = fit.notes.clone();
+    if let (Some(path), Some((name, index))) = (&args.plot, &across) {
+        let kept = |row: usize| {
+            let weight = request.weights.as_ref().and_then(|w| w.get(row));
+            weight.is_none_or(|w| *w > 0.0)
+        };
+        let xs: Vec<f64> = request
+            .data
+            .get(*index)
+            .into_iter()
+            .flatten()
+            .enumerate()
+            .filter_map(|(row, x)| kept(row).then_some(*x))
+            .collect();
+        plot(path, args, common, (name, &xs), &fit, &drawn)?;
+        notes.push(format!("The figure is {}.", path.display()));
+    }
     if numbers.incomplete > 0 {
         notes.push(format!(
             "{} rows were left out because a cell is empty.",
@@ -153,6 +192,76 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
         words: in_words(args, common, &curve, &fit, &notes),
         json: in_json(args, common, &curve, &fit, &notes),
     })
+}
+
+/// The one data column of the right side, which a figure has across, and its place among the curve's columns.
+fn plotted_column(curve: &Curve) -> Result<(String, usize), CliError> {
+    match curve.right_columns().as_slice() {
+        [one] => {
+            let index = curve.columns().iter().position(|c| c == one);
+            Ok(((*one).to_owned(), index.unwrap_or_default()))
+        }
+        many => Err(CliError::Misuse(format!(
+            "--plot draws against one data column, but the right side has {}: {}",
+            many.len(),
+            many.join(", ")
+        ))),
+    }
+}
+
+/// Draws the figure into a file, whole or not at all.
+fn plot(
+    path: &Path,
+    args: &CurveArgs,
+    common: &Common,
+    (name, xs): (&str, &[f64]),
+    fit: &CurveFit,
+    drawn: &[CurveValue],
+) -> Result<(), CliError> {
+    let left = args.equation.split('=').next().unwrap_or("y").trim();
+    let figure = curve_figure(&CurvePicture {
+        equation: &args.equation,
+        x: name,
+        y: left,
+        rows: xs
+            .iter()
+            .copied()
+            .zip(fit.observed.iter().copied())
+            .collect(),
+        line: drawn
+            .iter()
+            .filter_map(|v| {
+                Some(CurvePlace {
+                    x: *v.at.get(name)?,
+                    value: v.value?,
+                    mean: v.mean,
+                    further: v.observation,
+                })
+            })
+            .collect(),
+        level: common.level,
+    });
+    let refused = |e: crate::report::figure::FigureError| CliError::NoAnswer(e.to_string());
+    let bytes = match path.extension().and_then(|e| e.to_str()) {
+        Some("svg") => figure
+            .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
+            .map_err(refused)?
+            .into_bytes(),
+        Some("png") => figure.to_png(Size::PAGE, Theme::Light).map_err(refused)?,
+        _ => {
+            return Err(CliError::Misuse(format!(
+                "--plot {}: the file's name ends in .svg or .png",
+                path.display()
+            )));
+        }
+    };
+    let existing = if common.force {
+        Existing::Replace
+    } else {
+        Existing::Keep
+    };
+    let path = path.to_owned();
+    write_all(&[Output { path, bytes }], existing).map_err(|e| CliError::Write(e.to_string()))
 }
 
 fn in_equation(error: &EquationError) -> CliError {

@@ -4,10 +4,12 @@
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
+//! * [`curve_figure`]: the figure of a curve fitted to a table.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
 //! * [`mod@write`]: files that appear whole or not at all.
 
+pub mod curve_figure;
 pub mod document;
 pub mod figure;
 pub mod font;
