@@ -298,7 +298,7 @@ fn worked_examples_agree_with_the_real_gas_library() {
     }
 }
 
-/// NISTIR 7350 (2006), appendix D: the eight no-fault tests that are shared here, read as a transcription. The report takes dry-air
+/// NISTIR 7350 (2006), appendix D: the eight no-fault tests that are shared here, read in a copy. The report takes dry-air
 /// standard flow, 1060 Btu/lb of evaporation, and its total is sensible plus latent.
 #[test]
 fn published_tests_are_reduced_to_the_published_capacities() {

@@ -290,7 +290,7 @@ fn ratio_at_wet_bulb(temp_c: f64, wet: f64, pressure_pa: f64, iced: bool) -> f64
 /// Compressibility factor of moist air, about 0.9996 at sea level; `x` is the mole fraction of vapour.
 ///
 /// Source: Picard, Davis, Gläser, Fujii, "Revised formula for the density of moist air (CIPM-2007)", Metrologia 45 (2008)
-/// 149–155, appendix A1.4; coefficients read in several open transcriptions that agree. Stated for 15–27 degC and 60–110 kPa;
+/// 149–155, appendix A1.4; coefficients read in several open copies that agree. Stated for 15–27 degC and 60–110 kPa;
 /// over −10…60 degC volumes agree with a real-gas library within 0.04 % (`tests/air.rs`), better than leaving the factor out.
 fn compressibility(temp_c: f64, pressure_pa: f64, x: f64) -> f64 {
     let t = temp_c;

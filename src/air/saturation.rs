@@ -33,7 +33,7 @@ pub fn saturation_pressure_pa(temp_c: f64) -> f64 {
 ///
 /// Source: Hardy, "ITS-90 Formulations for Vapor Pressure, Frostpoint Temperature, Dewpoint Temperature, and Enhancement
 /// Factors in the Range −100 to +100 C", Third International Symposium on Humidity and Moisture (1998), refitting
-/// Greenspan (1976); coefficients read in several open transcriptions that agree, the paper itself not opened.
+/// Greenspan (1976); coefficients read in several open copies that agree, the paper itself not opened.
 pub fn enhancement_factor(temp_c: f64, pressure_pa: f64) -> f64 {
     let (a, b) = if temp_c < 0.0 {
         (
