@@ -350,6 +350,45 @@ fn as_many_parameters_as_rows_leave_no_uncertainty_to_state() {
 }
 
 #[test]
+fn files_are_written_once_and_overwritten_only_when_asked() {
+    let folder = Folder::new();
+    folder.file("a.csv", "x [degC],y [W]\n1,2.1\n2,3.9\n3,6.2\n4,7.7\n");
+    let plain = [
+        "a.csv",
+        "--equation",
+        "y = a + b*x",
+        "--plot",
+        "p.svg",
+        "--out",
+        "o",
+    ];
+    let answer = folder.json(&plain);
+    let files: Vec<&str> = answer["files"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|f| f.as_str().unwrap())
+        .collect();
+    assert_eq!(files.len(), 4);
+    for file in &files {
+        assert!(
+            std::fs::metadata(folder.0.path().join(file)).unwrap().len() > 0,
+            "{file}"
+        );
+    }
+    let rows = std::fs::read_to_string(folder.0.path().join("o/rows.csv")).unwrap();
+    assert!(
+        rows.starts_with("line,x [degC],observed,fitted,residual,leverage\n2,1,2.1,"),
+        "{rows}"
+    );
+    let (code, said) = folder.refusal(&plain);
+    assert!(code == 3 && said.contains("already there"), "{said}");
+    folder.json(&[&plain[..], &["--force"]].concat());
+    let (code, said) = folder.refusal(&["a.csv", "--equation", "y = a + b*x", "--plot", "p.gif"]);
+    assert!(code == 2 && said.contains(".svg or .png"), "{said}");
+}
+
+#[test]
 fn mistakes_are_refused_with_their_place() {
     let folder = Folder::new();
     folder.file("d.csv", "x,y,w\n1,2,1\n2,3,1\n3,five,1\n");
@@ -414,7 +453,7 @@ fn mistakes_are_refused_with_their_place() {
         (
             &["g.csv", "--equation", "y = a + b*x + c*x"],
             4,
-            &["cannot tell apart b, c"],
+            &["cannot tell apart b, c", "Columns are x, y, w"],
         ),
         (
             &["g.csv", "--equation", "y = a + b*log(x)"],

@@ -1,8 +1,10 @@
 //! `steadydraw curve`: a least-squares fit of any curve in plain algebra.
 
+mod files;
+
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -11,15 +13,10 @@ use serde_json::{Value, json};
 use super::words::Words;
 use super::{Answer, CliError, Common};
 use crate::fit::curve::show::{for_pasting, rounded, shortest};
-use crate::fit::curve::{
-    CurveError, CurveFit, CurveRequest, CurveValue, fit_curve, point_in_words,
-};
+use crate::fit::curve::{CurveError, CurveFit, CurveRequest, fit_curve, point_in_words};
 use crate::fit::nonlinear::{Observer, Progress};
 use crate::fit::{ColumnFile, Curve, Equation, EquationError};
-use crate::report::curve_figure::{CurvePicture, CurvePlace, curve_figure, places};
-use crate::report::figure::{Lettering, Size, Theme};
 use crate::report::tables::{Cell, Column, Table};
-use crate::report::write::{Existing, Output, write_all};
 
 /// Arguments of `curve`.
 #[derive(clap::Args, Debug)]
@@ -57,7 +54,7 @@ pub struct CurveArgs {
     /// Points at which the curve is wanted, such as x=3; may be given several times
     #[arg(long, value_name = "NAME=VALUE", value_delimiter = ',', value_parser = parse_start)]
     pub at: Vec<(String, f64)>,
-    /// Draw the rows, the curve and its bands into this file, .svg or .png (one data column on the right side)
+    /// Write a figure of rows and curve to this file (.svg or .png)
     #[arg(long, value_name = "FILE")]
     pub plot: Option<PathBuf>,
 }
@@ -136,49 +133,23 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
             args.file.display()
         )));
     }
-    let mut at = points(&args.at);
-    let asked = at.len();
-    let across = match &args.plot {
-        Some(_) => Some(plotted_column(&curve)?),
-        None => None,
-    };
-    if let Some((name, index)) = &across {
-        let xs = data.get(*index).map_or(&[][..], Vec::as_slice);
-        at.extend(
-            places(xs)
-                .into_iter()
-                .map(|x| BTreeMap::from([(name.clone(), x)])),
-        );
-    }
     let request = CurveRequest {
         data,
         weights,
         starts: once("--start", &args.start)?,
         ranges: once("--range", &args.range)?,
         level: common.level,
-        at,
+        at: points(&args.at),
+        trace: if args.plot.is_some() || common.out.is_some() {
+            200
+        } else {
+            0
+        },
         observer: progress(common),
     };
-    let mut fit =
+    let fit =
         fit_curve(&curve, &request).map_err(|e| refused(e, &curve, &columns, &numbers.lines))?;
-    let drawn = fit.values.split_off(asked.min(fit.values.len()));
     let mut notes = fit.notes.clone();
-    if let (Some(path), Some((name, index))) = (&args.plot, &across) {
-        let kept = |row: usize| {
-            let weight = request.weights.as_ref().and_then(|w| w.get(row));
-            weight.is_none_or(|w| *w > 0.0)
-        };
-        let xs: Vec<f64> = request
-            .data
-            .get(*index)
-            .into_iter()
-            .flatten()
-            .enumerate()
-            .filter_map(|(row, x)| kept(row).then_some(*x))
-            .collect();
-        plot(path, args, common, (name, &xs), &fit, &drawn)?;
-        notes.push(format!("The figure is {}.", path.display()));
-    }
     if numbers.incomplete > 0 {
         notes.push(format!(
             "{} rows were left out because a cell is empty.",
@@ -188,80 +159,30 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
     if !file.is_named() {
         notes.push("The file has no headings; its columns are called c1, c2, … .".to_owned());
     }
-    Ok(Answer {
-        words: in_words(args, common, &curve, &fit, &notes),
-        json: in_json(args, common, &curve, &fit, &notes),
-    })
-}
-
-/// The one data column of the right side, which a figure has across, and its place among the curve's columns.
-fn plotted_column(curve: &Curve) -> Result<(String, usize), CliError> {
-    match curve.right_columns().as_slice() {
-        [one] => {
-            let index = curve.columns().iter().position(|c| c == one);
-            Ok(((*one).to_owned(), index.unwrap_or_default()))
-        }
-        many => Err(CliError::Misuse(format!(
-            "--plot draws against one data column, but the right side has {}: {}",
-            many.len(),
-            many.join(", ")
-        ))),
+    let source = files::Source {
+        curve: &curve,
+        fit: &fit,
+        request: &request,
+        file: &file,
+        lines: &numbers.lines,
+        heading: &|name| {
+            aliases
+                .get(name)
+                .cloned()
+                .unwrap_or_else(|| name.to_owned())
+        },
+    };
+    let written = files::write(&source, args.plot.as_deref(), common)?;
+    let mut words = in_words(args, common, &curve, &fit, &notes);
+    for path in &written {
+        words.push_str(&format!("Written: {}\n", path.display()));
     }
-}
-
-/// Draws the figure into a file, whole or not at all.
-fn plot(
-    path: &Path,
-    args: &CurveArgs,
-    common: &Common,
-    (name, xs): (&str, &[f64]),
-    fit: &CurveFit,
-    drawn: &[CurveValue],
-) -> Result<(), CliError> {
-    let left = args.equation.split('=').next().unwrap_or("y").trim();
-    let figure = curve_figure(&CurvePicture {
-        equation: &args.equation,
-        x: name,
-        y: left,
-        rows: xs
-            .iter()
-            .copied()
-            .zip(fit.observed.iter().copied())
-            .collect(),
-        line: drawn
-            .iter()
-            .filter_map(|v| {
-                Some(CurvePlace {
-                    x: *v.at.get(name)?,
-                    value: v.value?,
-                    mean: v.mean,
-                    further: v.observation,
-                })
-            })
-            .collect(),
-        level: common.level,
-    });
-    let refused = |e: crate::report::figure::FigureError| CliError::NoAnswer(e.to_string());
-    let bytes = match path.extension().and_then(|e| e.to_str()) {
-        Some("svg") => figure
-            .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
-            .map_err(refused)?
-            .into_bytes(),
-        Some("png") => figure.to_png(Size::PAGE, Theme::Light).map_err(refused)?,
-        _ => {
-            return Err(CliError::Misuse(format!(
-                "--plot {}: the file's name ends in .svg or .png",
-                path.display()
-            )));
-        }
-    };
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
-    let path = path.to_owned();
-    write_all(&[Output { path, bytes }], existing).map_err(|e| CliError::Write(e.to_string()))
+    let mut json = in_json(args, common, &curve, &fit, &notes);
+    json["files"] = written
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    Ok(Answer { words, json })
 }
 
 fn in_equation(error: &EquationError) -> CliError {
@@ -343,6 +264,10 @@ fn refused(error: CurveError, curve: &Curve, columns: &[String], lines: &[usize]
                 ""
             }
         )),
+        CurveError::Dependent { .. } => CliError::NoAnswer(format!(
+            "{error}. (Columns are {}; every other name is a parameter.)",
+            columns.join(", ")
+        )),
         other => CliError::NoAnswer(other.to_string()),
     }
 }
@@ -373,7 +298,7 @@ fn in_words(
     fit: &CurveFit,
     notes: &[String],
 ) -> String {
-    let percent = format!("{} %", shortest(100.0 * common.level));
+    let percent = format!("{} %", for_pasting(100.0 * common.level));
     let mut words = Words::default();
     words.heading(curve.text());
     let scatter = fit.residual_sd.map(|sd| {

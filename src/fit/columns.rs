@@ -23,6 +23,8 @@ pub struct ColumnFile {
     text: String,
     separator: Separator,
     headings: Vec<String>,
+    /// What stands in square brackets after each heading.
+    units: Vec<String>,
     /// Whether the headings stand in the file; otherwise columns are called `c1`, `c2`, ….
     named: bool,
 }
@@ -105,24 +107,29 @@ impl ColumnFile {
         };
         let cells = cells(first, separator);
         let named = cells.iter().any(|cell| number(cell, separator).is_none());
-        let headings: Vec<String> = if named {
-            let mut names: Vec<String> = Vec::with_capacity(cells.len());
-            for cell in &cells {
-                // Between blanks a unit is a cell of its own; it belongs to the name before it.
-                if separator == Separator::Blanks && cell.starts_with('[') && !names.is_empty() {
-                    continue;
-                }
-                names.push(cell.split('[').next().unwrap_or_default().trim().to_owned());
+        let (mut headings, mut units): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+        for (index, cell) in cells.iter().enumerate() {
+            let (name, unit) = cell.split_once('[').unwrap_or((cell, ""));
+            let unit = unit.trim_end().trim_end_matches(']').trim().to_owned();
+            // Between blanks a unit is a cell of its own; it belongs to the name before it.
+            if separator == Separator::Blanks && name.is_empty() && !units.is_empty() {
+                units.pop();
+                units.push(unit);
+                continue;
             }
-            names
-        } else {
-            (1..=cells.len()).map(|i| format!("c{i}")).collect()
-        };
+            headings.push(if named {
+                name.trim().to_owned()
+            } else {
+                format!("c{}", index + 1)
+            });
+            units.push(unit);
+        }
         Ok(Self {
             name: name.to_owned(),
             text,
             separator,
             headings,
+            units,
             named,
         })
     }
@@ -130,6 +137,14 @@ impl ColumnFile {
     /// The columns' names, without units.
     pub fn headings(&self) -> &[String] {
         &self.headings
+    }
+
+    /// The unit written after a column's name; empty where there is none.
+    pub fn unit(&self, name: &str) -> &str {
+        let place = self.headings.iter().position(|h| h == name);
+        place
+            .and_then(|place| self.units.get(place))
+            .map_or("", String::as_str)
     }
 
     /// Whether the headings stand in the file.
@@ -297,6 +312,16 @@ mod tests {
         ] {
             assert_eq!(read(text, &["x", "y"]).unwrap().columns, expected, "{text}");
         }
+        let file = ColumnFile::from_bytes("a", b"x [degC] y z [m3/h]\n1 2 3".to_vec()).unwrap();
+        assert_eq!(
+            (
+                file.unit("x"),
+                file.unit("y"),
+                file.unit("z"),
+                file.unit("w")
+            ),
+            ("degC", "", "m3/h", "")
+        );
         assert_eq!(read("1 2\n3 4\n", &["c2"]).unwrap().columns, [[2.0, 4.0]]);
     }
 

@@ -8,8 +8,12 @@ pub struct CurvePicture<'a> {
     pub equation: &'a str,
     /// Name of the column across.
     pub x: &'a str,
+    /// Its unit; may be empty.
+    pub x_unit: &'a str,
     /// The left side of the equation.
     pub y: &'a str,
+    /// Its unit; may be empty.
+    pub y_unit: &'a str,
     /// Each row: x and the left side.
     pub rows: Vec<(f64, f64)>,
     /// The curve: x, value, band of the curve, band of one further row (none without degrees of freedom).
@@ -28,19 +32,6 @@ pub struct CurvePlace {
     pub mean: Option<(f64, f64)>,
     /// Interval of one further row.
     pub further: Option<(f64, f64)>,
-}
-
-/// The places at which a curve is drawn: evenly from the least to the greatest x of the rows.
-pub fn places(rows: &[f64]) -> Vec<f64> {
-    const STEPS: usize = 160;
-    let low = rows.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = rows.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !(low.is_finite() && high.is_finite()) {
-        return Vec::new();
-    }
-    (0..=STEPS)
-        .map(|i| low + (high - low) * i as f64 / STEPS as f64)
-        .collect()
 }
 
 /// The figure.
@@ -78,8 +69,8 @@ pub fn curve_figure(picture: &CurvePicture<'_>) -> Figure {
         name: "curve".to_owned(),
         title: format!("{} against {}", picture.y, picture.x),
         claim: picture.equation.to_owned(),
-        x: Axis::new(picture.x, ""),
-        y: Axis::new(picture.y, ""),
+        x: Axis::new(picture.x, picture.x_unit),
+        y: Axis::new(picture.y, picture.y_unit),
         panels: vec![Panel {
             title: String::new(),
             layers,

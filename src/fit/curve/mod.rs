@@ -33,6 +33,9 @@ pub struct CurveRequest {
     pub level: f64,
     /// Points at which the curve is wanted, each with a value for every column on the right side.
     pub at: Vec<BTreeMap<String, f64>>,
+    /// Where the right side holds one column: how many points of the curve are wanted, evenly from its lowest to its
+    /// highest value.
+    pub trace: usize,
     /// Told of every iteration.
     pub observer: Option<Observer>,
 }
@@ -46,6 +49,7 @@ impl Default for CurveRequest {
             ranges: BTreeMap::new(),
             level: 0.95,
             at: Vec::new(),
+            trace: 0,
             observer: None,
         }
     }
@@ -120,6 +124,10 @@ pub struct CurveFit {
     pub lack_of_fit: Option<LackOfFit>,
     /// The curve at the points asked for.
     pub values: Vec<CurveValue>,
+    /// The curve along its only column, for drawing; empty where it has more or none was asked for.
+    pub trace: Vec<CurveValue>,
+    /// The rows that count, by their number in the data.
+    pub rows: Vec<usize>,
     /// What the reader should know.
     pub notes: Vec<String>,
 }
@@ -234,8 +242,9 @@ pub fn fit_curve(curve: &Curve, request: &CurveRequest) -> Result<CurveFit, Curv
         other => other,
     })?;
     let mut fit = summary::summarise(curve, request, &solved, data);
-    if kept.len() < rows {
-        let left_out = rows - kept.len();
+    let left_out = rows - kept.len();
+    fit.rows = kept;
+    if left_out > 0 {
         fit.notes.insert(
             0,
             format!("{left_out} of {rows} rows have weight zero and were left out."),

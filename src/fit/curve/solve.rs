@@ -13,7 +13,7 @@ use crate::fit::nonlinear::{
 use crate::fit::real::DoubleDouble;
 
 /// Up to this many multiplications a linear curve is solved in doubled precision: well under a second.
-const EXTENDED_UP_TO: usize = 20_000_000;
+const EXTENDED_UP_TO: usize = 5_000_000;
 
 /// A fit by whichever way, with what both offer.
 pub(super) struct Solved {

@@ -54,7 +54,7 @@ pub(super) fn summarise(
             at_bound: solved.at_bound[j],
         }
     });
-    let values = request.at.iter().map(|at| {
+    let value = |at: &BTreeMap<String, f64>| {
         let point: Vec<Vec<f64>> = curve
             .columns()
             .iter()
@@ -80,7 +80,7 @@ pub(super) fn summarise(
             mean: error(0.0).map(|se| around(value[0], se)),
             observation: error(1.0).map(|se| around(value[0], se)),
         }
-    });
+    };
     let log_weights: f64 = rows.weights.iter().flatten().map(|w| w.ln()).sum();
     let aicc = Some(gaussian_aicc(n, p, solved.rss, log_weights)).filter(|v| v.is_finite());
     let press = solved.tangent.as_ref().map(|t| t.press());
@@ -124,12 +124,39 @@ pub(super) fn summarise(
             .as_ref()
             .map(|t| t.leverage.clone())
             .unwrap_or_default(),
-        values: values.collect(),
+        values: request.at.iter().map(value).collect(),
+        trace: places(curve, &rows, request.trace)
+            .iter()
+            .map(value)
+            .collect(),
+        rows: Vec::new(),
         observed: rows.observed,
         notes: Vec::new(),
     };
     fit.notes = remarks(curve, request, solved, &fit, rows.weights.as_deref());
     fit
+}
+
+/// Places along the only column of the right side.
+fn places(curve: &Curve, rows: &Rows, count: usize) -> Vec<BTreeMap<String, f64>> {
+    let [name] = curve.right_columns()[..] else {
+        return Vec::new();
+    };
+    let Some(column) = curve.columns().iter().position(|c| c == name) else {
+        return Vec::new();
+    };
+    let low = rows.data[column]
+        .iter()
+        .copied()
+        .fold(f64::INFINITY, f64::min);
+    let high = rows.data[column]
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let last = count.saturating_sub(1).max(1) as f64;
+    let place =
+        |k: usize| BTreeMap::from([(name.to_owned(), low + (high - low) * k as f64 / last)]);
+    (0..count).map(place).collect()
 }
 
 /// What the reader should know beside the figures.

@@ -265,7 +265,10 @@ impl<'t> Parser<'t> {
                         .chain(PAIR_FUNCTIONS.iter().map(|(n, _)| *n))
                 };
                 let lower = name.to_lowercase();
-                let near = all().find(|known| strsim::damerau_levenshtein(known, &lower) <= 1);
+                let near = all().find(|known| {
+                    strsim::damerau_levenshtein(known, &lower) <= 1
+                        || (lower == "arctan" && *known == "atan")
+                });
                 let known = all().collect::<Vec<_>>().join(", ");
                 Err(self.error(
                     EquationProblem::UnknownFunction {
