@@ -6,8 +6,9 @@ use serde_json::json;
 
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
-use crate::coupling::{DEFAULT_ALLOWANCE, DEFAULT_MARGIN, ModePair, Options, assess};
+use crate::coupling::{DEFAULT_ALLOWANCE, DEFAULT_MARGIN, Options, assess};
 use crate::fit::forms::DrawData;
+use crate::report::result_tables::{elasticities, modes_alike};
 use crate::report::tables::{Cell, Column, Table};
 
 /// Arguments of `coupling`.
@@ -72,33 +73,9 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
             words.item(run);
         }
     }
-    let percent = format!("{:.0} % interval", 100.0 * common.level);
-    let mut modes = Table::new(
-        "Elasticity of the compressor-side draw to airflow, by mode",
-        [
-            Column::text("mode"),
-            Column::number("runs", ""),
-            Column::number("fan levels", ""),
-            Column::number("elasticity", ""),
-            Column::interval(percent, ""),
-            Column::text("verdict"),
-        ],
-    )
-    .with_note("Intervals by mode are widened so that all of them together keep the level.");
-    for m in &answer.per_mode {
-        modes.row([
-            Cell::text(m.mode.as_str()),
-            Cell::number(m.runs as f64, 0),
-            Cell::number(m.fan_levels as f64, 0),
-            Cell::maybe(m.elasticity.map(|e| e.value), 2),
-            m.elasticity
-                .map_or(Cell::Absent, |e| Cell::interval(e.low, e.high, 2)),
-            Cell::text(m.verdict.name()),
-        ]);
-    }
-    words.table(&modes);
+    words.table(&elasticities(&answer, common.level));
     if !answer.alike.is_empty() {
-        words.table(&alike_table(&answer.alike, args.margin, common.level));
+        words.table(&modes_alike(&answer.alike, args.margin, common.level));
     }
     words.heading("Lines of evidence");
     for line in &answer.evidence {
@@ -166,29 +143,4 @@ pub(super) fn p_words(p: f64) -> String {
             .parse::<f64>()
             .map_or_else(|_| format!("{p:.4}"), |v| format!("{v}"))
     }
-}
-
-/// Modes compared at the fan levels that they share.
-fn alike_table(pairs: &[ModePair], margin: f64, level: f64) -> Table {
-    let mut table = Table::new(
-        "Modes compared at the fan levels that they share",
-        [
-            Column::text("modes"),
-            Column::number("fan levels", ""),
-            Column::number("largest difference", "%"),
-            Column::interval(format!("{:.0} % interval", 100.0 * level), "%"),
-            Column::text(format!("within {:.0} %", 100.0 * margin)),
-        ],
-    )
-    .with_note("How much more the second draws, at the level where the two differ most.");
-    for p in pairs {
-        table.row([
-            Cell::text(format!("{}, {}", p.a, p.b)),
-            Cell::number(p.fan_levels as f64, 0),
-            Cell::number(100.0 * p.difference, 1),
-            Cell::interval(100.0 * p.low, 100.0 * p.high, 1),
-            Cell::text(p.finding),
-        ]);
-    }
-    table
 }

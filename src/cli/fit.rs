@@ -8,6 +8,7 @@ use super::words::Words;
 use super::{Answer, CliError, Common, open};
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
 use crate::fit::forms::{CapacityData, DrawData};
+use crate::report::result_tables::candidates;
 use crate::report::tables::{Cell, Column, Table};
 
 /// Arguments of `fit`.
@@ -16,9 +17,6 @@ pub struct FitArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
 }
-
-/// Candidates shown in words; JSON has them all.
-const SHOWN: usize = 8;
 
 /// Runs the command.
 ///
@@ -132,26 +130,7 @@ fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, level: f64) {
         words.paragraph(&format!("{}, fan {}:", e.modes, e.fan));
         words.verbatim(&e.text);
     }
-    let mut table = Table::new(
-        "Candidates compared",
-        [
-            Column::text("form"),
-            Column::number("weight", "%"),
-            Column::number("AICc", ""),
-            Column::number("leave-one-out error", "W"),
-            Column::number("degrees of freedom", ""),
-        ],
-    );
-    for c in fit.candidates.iter().take(SHOWN) {
-        table.row([
-            Cell::text(c.form.words(&fit.data)),
-            Cell::number(100.0 * c.weight, 1),
-            Cell::number(c.aicc, 1),
-            Cell::number(c.loo_rmse_w, 2),
-            Cell::number(c.fit.dof() as f64, 0),
-        ]);
-    }
-    words.table(&table);
+    words.table(&candidates(fit));
 }
 
 fn term_json(t: &Term) -> Value {

@@ -1,6 +1,7 @@
 //! What a reader sees: tables, figures and pages, all fed by plain results and doing no analysis of their own.
 //!
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
+//! * [`result_tables`]: tables that a command and the write-up both show.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
@@ -15,6 +16,7 @@ pub mod figure;
 pub mod font;
 pub mod html;
 pub mod markdown;
+pub mod result_tables;
 pub mod tables;
 pub mod words;
 pub mod write;

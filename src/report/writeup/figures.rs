@@ -206,68 +206,60 @@ fn intakes(data: &DrawData, mode: usize) -> Vec<f64> {
         .collect()
 }
 
+/// A panel for each mode: for each fan level the curve over intake that `value` gives (with its band), and every run carried to the
+/// mean ambient.
+fn intake_panels(fit: &DrawFit, value: impl Fn(At) -> Option<(f64, (f64, f64))>) -> Vec<Panel> {
+    let data = &fit.data;
+    let panel = |mode: usize| {
+        let mut layers = vec![untested(data, mode)];
+        for (_, level, _) in tested(data).into_iter().filter(|t| t.0 == mode) {
+            let look = Look::series(level);
+            let label = format!("fan {}", level_name(data, level));
+            let at = |intake: f64| At::new(mode, level, intake, data.ambient_mean);
+            let line: Vec<(f64, f64, (f64, f64))> = intakes(data, mode)
+                .into_iter()
+                .filter_map(|t| value(at(t)).map(|(v, band)| (t, v, band)))
+                .collect();
+            layers.push(Layer::Band {
+                across: line
+                    .iter()
+                    .map(|(t, _, (low, high))| (*t, *low, *high))
+                    .collect(),
+                look,
+                holds: Holds::Run,
+                label: String::new(),
+            });
+            layers.push(Layer::Curve {
+                through: line.iter().map(|(t, v, _)| (*t, *v)).collect(),
+                look,
+                label: label.clone(),
+            });
+            layers.push(Layer::Points {
+                at: data
+                    .rows
+                    .iter()
+                    .filter(|row| row.mode == mode && row.level == level)
+                    .filter_map(|row| Some((row.intake, adjusted(fit, row, &at(row.intake))?)))
+                    .collect(),
+                look,
+                label,
+            });
+        }
+        Panel {
+            title: panel_title(data, mode),
+            layers,
+        }
+    };
+    (0..data.modes.len()).map(panel).collect()
+}
+
 /// Draw against intake, a panel for each mode, a curve for each fan level, the untested part set apart.
 pub(super) fn draw_by_intake(r: &Results<'_>) -> Figure {
     let data = &r.draw.data;
-    let panels = (0..data.modes.len())
-        .map(|mode| {
-            let mut layers = vec![untested(data, mode)];
-            for (_, level, _) in tested(data).into_iter().filter(|t| t.0 == mode) {
-                let look = Look::series(level);
-                let line: Vec<(f64, crate::predict::Prediction)> = intakes(data, mode)
-                    .into_iter()
-                    .filter_map(|t| {
-                        Some((
-                            t,
-                            predict(
-                                r.bench,
-                                r.draw,
-                                At::new(mode, level, t, data.ambient_mean),
-                                r.level,
-                            )?,
-                        ))
-                    })
-                    .collect();
-                layers.push(Layer::Band {
-                    across: line
-                        .iter()
-                        .map(|(t, p)| (*t, p.run_w.0, p.run_w.1))
-                        .collect(),
-                    look,
-                    holds: Holds::Run,
-                    label: String::new(),
-                });
-                layers.push(Layer::Curve {
-                    through: line.iter().map(|(t, p)| (*t, p.draw_w)).collect(),
-                    look,
-                    label: format!("fan {}", level_name(data, level)),
-                });
-                layers.push(Layer::Points {
-                    at: data
-                        .rows
-                        .iter()
-                        .filter(|row| row.mode == mode && row.level == level)
-                        .filter_map(|row| {
-                            Some((
-                                row.intake,
-                                adjusted(
-                                    r.draw,
-                                    row,
-                                    &At::new(mode, level, row.intake, data.ambient_mean),
-                                )?,
-                            ))
-                        })
-                        .collect(),
-                    look,
-                    label: format!("fan {}", level_name(data, level)),
-                });
-            }
-            Panel {
-                title: panel_title(data, mode),
-                layers,
-            }
-        })
-        .collect();
+    let panels = intake_panels(r.draw, |at| {
+        let p = predict(r.bench, r.draw, at, r.level)?;
+        Some((p.draw_w, p.run_w))
+    });
     let ambient = if data.ambient_varied {
         format!(
             ", carried to {} ambient",
@@ -302,65 +294,10 @@ fn untested(data: &DrawData, mode: usize) -> Layer {
 pub(super) fn capacity_by_intake(r: &Results<'_>) -> Option<Figure> {
     let (kind, fit) = r.capacity.as_ref().ok()?;
     let data = &fit.data;
-    let panels = (0..data.modes.len())
-        .map(|mode| {
-            let mut layers = vec![untested(data, mode)];
-            for (_, level, _) in tested(data).into_iter().filter(|t| t.0 == mode) {
-                let look = Look::series(level);
-                let line: Vec<(f64, crate::predict::CapacityPrediction)> = intakes(data, mode)
-                    .into_iter()
-                    .filter_map(|t| {
-                        Some((
-                            t,
-                            predict_capacity(
-                                r.bench,
-                                fit,
-                                At::new(mode, level, t, data.ambient_mean),
-                                r.level,
-                            )?,
-                        ))
-                    })
-                    .collect();
-                layers.push(Layer::Band {
-                    across: line
-                        .iter()
-                        .map(|(t, c)| (*t, c.mean_w.0, c.mean_w.1))
-                        .collect(),
-                    look,
-                    holds: Holds::Run,
-                    label: String::new(),
-                });
-                layers.push(Layer::Curve {
-                    through: line.iter().map(|(t, c)| (*t, c.capacity_w)).collect(),
-                    look,
-                    label: format!("fan {}", level_name(data, level)),
-                });
-                layers.push(Layer::Points {
-                    at: data
-                        .rows
-                        .iter()
-                        .filter(|row| row.mode == mode && row.level == level)
-                        .filter_map(|row| {
-                            Some((
-                                row.intake,
-                                adjusted(
-                                    fit,
-                                    row,
-                                    &At::new(mode, level, row.intake, data.ambient_mean),
-                                )?,
-                            ))
-                        })
-                        .collect(),
-                    look,
-                    label: format!("fan {}", level_name(data, level)),
-                });
-            }
-            Panel {
-                title: panel_title(data, mode),
-                layers,
-            }
-        })
-        .collect();
+    let panels = intake_panels(fit, |at| {
+        let c = predict_capacity(r.bench, fit, at, r.level)?;
+        Some((c.capacity_w, c.mean_w))
+    });
     let unit = r.system.capacity_symbol();
     let what = capacity_name(*kind);
     let ambient = if data.ambient_varied {

@@ -1,8 +1,10 @@
 //! The write-up's sections, in the order of the questions that a reader asks.
 
 use super::{Results, figures, prose, tables};
+use crate::coupling::DEFAULT_MARGIN;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
+use crate::report::result_tables;
 
 /// All sections.
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
@@ -35,7 +37,7 @@ fn draw(r: &Results<'_>) -> Section {
         })
         .collect();
     section = section.with(Block::Code(equations.join("\n")));
-    section.with(Block::Table(tables::candidates(r)))
+    section.with(Block::Table(result_tables::candidates(r.draw)))
 }
 
 fn coupling(r: &Results<'_>) -> Section {
@@ -54,7 +56,11 @@ fn coupling(r: &Results<'_>) -> Section {
     {
         section = section.with(figure(f));
     }
-    section = section.with(Block::Table(tables::elasticities(r)));
+    section = section.with(Block::Table(result_tables::elasticities(c, r.level)));
+    if !c.alike.is_empty() {
+        let alike = result_tables::modes_alike(&c.alike, DEFAULT_MARGIN, r.level);
+        section = section.with(Block::Table(alike));
+    }
     let lines: Vec<String> = c
         .evidence
         .iter()

@@ -149,64 +149,6 @@ fn support_words(p: &Prediction) -> String {
     }
 }
 
-/// Elasticities by mode.
-pub(super) fn elasticities(r: &Results<'_>) -> Table {
-    let mut table = Table::new(
-        "Elasticity of the compressor-side draw to airflow",
-        [
-            Column::text("mode"),
-            Column::number("runs", ""),
-            Column::number("fan levels", ""),
-            Column::number("elasticity", ""),
-            Column::interval(format!("{} interval", r.percent()), ""),
-            Column::text("verdict"),
-        ],
-    )
-    .with_note("By how many per cent the draw follows one per cent of airflow. Intervals by mode are widened so that all together keep the level.");
-    for m in &r.coupling.per_mode {
-        table.row([
-            Cell::text(m.mode.as_str()),
-            Cell::number(m.runs as f64, 0),
-            Cell::number(m.fan_levels as f64, 0),
-            Cell::maybe(m.elasticity.map(|e| e.value), 2),
-            m.elasticity
-                .map_or(Cell::Absent, |e| Cell::interval(e.low, e.high, 2)),
-            Cell::text(m.verdict.name()),
-        ]);
-    }
-    table
-}
-
-/// The candidates and their weights.
-pub(super) fn candidates(r: &Results<'_>) -> Table {
-    const SHOWN: usize = 8;
-    let mut table = Table::new(
-        "Curves for the draw, most credible first",
-        [
-            Column::text("form"),
-            Column::number("weight", "%"),
-            Column::number("AICc", ""),
-            Column::number("leave-one-out error", "W"),
-            Column::number("d.o.f.", ""),
-        ],
-    )
-    .with_note(format!(
-        "{} forms were tried; {} stayed credible and all of those enter every prediction. Leave-one-out error: root mean square miss of a run predicted without itself. d.o.f.: degrees of freedom.",
-        r.draw.tried,
-        r.draw.candidates.len()
-    ));
-    for c in r.draw.candidates.iter().take(SHOWN) {
-        table.row([
-            Cell::text(c.form.words(&r.draw.data)),
-            Cell::number(100.0 * c.weight, 1),
-            Cell::number(c.aicc, 1),
-            Cell::number(c.loo_rmse_w, 2),
-            Cell::number(c.fit.dof() as f64, 0),
-        ]);
-    }
-    table
-}
-
 /// Every run as it was used.
 pub(super) fn runs(r: &Results<'_>) -> Table {
     use crate::bench::Channel;
