@@ -150,7 +150,8 @@ fn refused(path: &Path, source: &std::io::Error) -> Fault {
             place,
             format!("that the system could not read it: {source}"),
             "a file that can be read",
-        ),
+        )
+        .remedy("copy it to another folder and try again"),
     }
 }
 

@@ -121,7 +121,9 @@ impl<'a, 'm> Section<'a, 'm> {
             ),
         };
         let place = self.manifest.place(value.span().start);
-        self.manifest.fault(Fault::new(place, found, expected));
+        self.manifest.fault(
+            Fault::new(place, found, expected).remedy("correct the value, or remove the entry"),
+        );
     }
 
     /// The place of the section's heading.
@@ -216,6 +218,13 @@ impl<'a, 'm> Section<'a, 'm> {
         self.at_least(key, want, |v| v >= 0.0, "not below zero")
     }
 
+    /// Reports a key's value as one that is not expected.
+    pub fn reject(&self, key: &'static str, expected: &str) {
+        if let Some(value) = self.entry(key) {
+            self.wrong(key, value, expected);
+        }
+    }
+
     fn at_least(
         &self,
         key: &'static str,
@@ -227,9 +236,7 @@ impl<'a, 'm> Section<'a, 'm> {
         if good(v) {
             return Some(v);
         }
-        if let Some(value) = self.entry(key) {
-            self.wrong(key, value, &format!("{} {words}", want.words()));
-        }
+        self.reject(key, &format!("{} {words}", want.words()));
         None
     }
 

@@ -196,6 +196,7 @@ impl Bench {
             found,
             "a folder with bench.toml, or a points table such as points.csv",
         )
+        .remedy("name the folder that holds the bench")
         .into())
     }
 
@@ -283,11 +284,14 @@ impl Bench {
         let file = points_section.as_ref().and_then(|s| s.text("file"));
         if let Some(s) = &points_section {
             if !s.has("file") {
-                s.fault(Fault::new(
-                    s.place(),
-                    "[points] without a file",
-                    "file = \"points.csv\"",
-                ));
+                s.fault(
+                    Fault::new(
+                        s.place(),
+                        "[points] without a file",
+                        "file = \"points.csv\"",
+                    )
+                    .remedy("name the table of steady runs"),
+                );
             }
             s.note_unknown_keys();
         } else if !has_runs && !root.has("points") {

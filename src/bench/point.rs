@@ -266,28 +266,37 @@ impl Layout {
         ] {
             let length = text(slot).chars().count();
             if length > LONGEST_NAME {
-                faults.push(Fault::new(
-                    table.place(line, slot.unwrap_or(0)),
-                    format!("`{}` under `{what}`, {length} characters", clip(text(slot))),
-                    format!("a name of at most {LONGEST_NAME} characters"),
-                ));
+                faults.push(
+                    Fault::new(
+                        table.place(line, slot.unwrap_or(0)),
+                        format!("`{}` under `{what}`, {length} characters", clip(text(slot))),
+                        format!("a name of at most {LONGEST_NAME} characters"),
+                    )
+                    .remedy("give it a short name"),
+                );
             }
         }
         let run = text(self.run).to_owned();
         if run.is_empty() {
-            faults.push(Fault::new(
-                table.place(line, self.run.unwrap_or(0)),
-                "an empty run name",
-                "a name for the run",
-            ));
+            faults.push(
+                Fault::new(
+                    table.place(line, self.run.unwrap_or(0)),
+                    "an empty run name",
+                    "a name for the run",
+                )
+                .remedy("number the runs if they have no names"),
+            );
         }
         let fan = text(self.fan).to_owned();
         if fan.is_empty() && kind != Kind::Standby {
-            faults.push(Fault::new(
-                table.place(line, self.fan.unwrap_or(0)),
-                format!("no fan level for the {} run `{}`", kind.name(), clip(&run)),
-                "the fan level, a number or a word",
-            ));
+            faults.push(
+                Fault::new(
+                    table.place(line, self.fan.unwrap_or(0)),
+                    format!("no fan level for the {} run `{}`", kind.name(), clip(&run)),
+                    "the fan level, a number or a word",
+                )
+                .remedy("fan levels tell settings apart; a unit with one level has level 1"),
+            );
         }
         let mut point = Point {
             run,
@@ -346,11 +355,14 @@ impl Layout {
                 Ok(Some(v)) if v >= 0.0 => {
                     point.u.insert(*channel, unit.difference_to_si(v));
                 }
-                Ok(Some(_)) => faults.push(Fault::new(
-                    table.place(line, *i),
-                    format!("{} under `u_{}`", clip(cell), channel.name()),
-                    "a standard uncertainty of zero or more",
-                )),
+                Ok(Some(_)) => faults.push(
+                    Fault::new(
+                        table.place(line, *i),
+                        format!("{} under `u_{}`", clip(cell), channel.name()),
+                        "a standard uncertainty of zero or more",
+                    )
+                    .remedy("leave the cell empty where it is not known"),
+                ),
                 Err(f) => faults.push(*f),
             }
         }
@@ -369,11 +381,14 @@ impl Layout {
         };
         match (point.get(Channel::Power), product) {
             (None, Some(p)) => point.set(Channel::Power, p),
-            (None, None) => faults.push(Fault::new(
-                place,
-                format!("no draw for the run `{}`", clip(&point.run)),
-                "a power, or a voltage and a current",
-            )),
+            (None, None) => faults.push(
+                Fault::new(
+                    place,
+                    format!("no draw for the run `{}`", clip(&point.run)),
+                    "a power, or a voltage and a current",
+                )
+                .remedy("a run that was not metered cannot be a point; remove its row"),
+            ),
             (Some(p), Some(vi)) => {
                 let allowed = POWER_MISMATCH_RELATIVE * p.max(vi) + POWER_MISMATCH_ABSOLUTE_W;
                 if (p - vi).abs() > allowed {

@@ -58,19 +58,11 @@ fn read_claims(s: &Section<'_, '_>) -> Vec<Claim> {
 pub(super) fn read_site(s: &Section<'_, '_>) -> Option<f64> {
     let pressure = s.quantity("pressure", Dimension::Pressure);
     let altitude = s.quantity("altitude", Dimension::Length);
-    if let Some(p) = pressure.filter(|p| !(2e4..=2e5).contains(p)) {
-        s.fault(Fault::new(
-            s.place_of("pressure"),
-            format!("a pressure of {:.1} hPa", p / 100.0),
-            "an air pressure between 200 and 2000 hPa",
-        ));
+    if pressure.is_some_and(|p| !(2e4..=2e5).contains(&p)) {
+        s.reject("pressure", "an air pressure between 200 and 2000 hPa");
     }
-    if let Some(a) = altitude.filter(|a| !(-500.0..=9000.0).contains(a)) {
-        s.fault(Fault::new(
-            s.place_of("altitude"),
-            format!("an altitude of {a:.0} m"),
-            "an altitude between -500 and 9000 m",
-        ));
+    if altitude.is_some_and(|a| !(-500.0..=9000.0).contains(&a)) {
+        s.reject("altitude", "an altitude between -500 and 9000 m");
     }
     if pressure.is_some() && altitude.is_some() {
         s.finding(
@@ -90,12 +82,11 @@ pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
     let read_as = match s.text("as").as_deref() {
         None | Some("limits") => AccuracyAs::Limits,
         Some("standard") => AccuracyAs::Standard,
-        Some(other) => {
-            s.fault(Fault::new(
-                s.place_of("as"),
-                format!("as = \"{}\"", clip(other)),
+        Some(_) => {
+            s.reject(
+                "as",
                 "\"limits\" (95 % of readings lie inside) or \"standard\" (a standard uncertainty)",
-            ));
+            );
             AccuracyAs::Limits
         }
     };
@@ -105,11 +96,14 @@ pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
     let told = measures.is_none() && s.has("measures");
     let Some(measures) = measures.filter(|m| !m.is_empty()) else {
         if !told {
-            s.fault(Fault::new(
-                s.place(),
-                format!("the instrument `{}` without measures", clip(&name)),
-                "measures = [\"power\"] or other columns' names",
-            ));
+            s.fault(
+                Fault::new(
+                    s.place(),
+                    format!("the instrument `{}` without measures", clip(&name)),
+                    "measures = [\"power\"] or other columns' names",
+                )
+                .remedy("name the columns of the points table that it reads"),
+            );
         }
         return None;
     };
@@ -134,11 +128,14 @@ pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
     let first = channels.first()?;
     let Some(accuracy) = accuracy else {
         if !s.has("accuracy") {
-            s.fault(Fault::new(
-                s.place(),
-                format!("the instrument `{}` without an accuracy", clip(&name)),
-                "accuracy = \"0.5 % of reading + 0.02 A\"",
-            ));
+            s.fault(
+                Fault::new(
+                    s.place(),
+                    format!("the instrument `{}` without an accuracy", clip(&name)),
+                    "accuracy = \"0.5 % of reading + 0.02 A\"",
+                )
+                .remedy("look it up in the instrument's papers, or remove the [[instrument]]"),
+            );
         }
         return None;
     };
@@ -193,11 +190,7 @@ pub(super) fn read_fan(s: &Section<'_, '_>) -> FanInfo {
         {
             let relative_speed = entry.number("relative_speed");
             if relative_speed.is_some_and(|v| v <= 0.0) {
-                entry.fault(Fault::new(
-                    entry.place_of("relative_speed"),
-                    format!("a relative speed of {}", relative_speed.unwrap_or_default()),
-                    "a number above zero",
-                ));
+                entry.reject("relative_speed", "a number above zero");
             }
             levels.push(FanLevel {
                 level,
@@ -222,12 +215,8 @@ pub(super) fn read_duct(s: &Section<'_, '_>) -> Duct {
         None => None,
         Some("intake") => Some(FlowAt::Intake),
         Some("outlet") => Some(FlowAt::Outlet),
-        Some(other) => {
-            s.fault(Fault::new(
-                s.place_of("at"),
-                format!("at = \"{}\"", clip(other)),
-                "\"intake\" or \"outlet\"",
-            ));
+        Some(_) => {
+            s.reject("at", "\"intake\" or \"outlet\"");
             None
         }
     };
@@ -237,11 +226,14 @@ pub(super) fn read_duct(s: &Section<'_, '_>) -> Duct {
         (Some("rectangular") | None, Some(w), Some(h), None) => Some(w * h),
         (None, None, None, None) => None,
         _ => {
-            s.fault(Fault::new(
-                s.place(),
-                "a duct whose shape and sizes do not fit together",
-                "shape = \"round\" with diameter, or shape = \"rectangular\" with width and height",
-            ));
+            s.fault(
+                Fault::new(
+                    s.place(),
+                    "a duct whose shape and sizes do not fit together",
+                    "shape = \"round\" with diameter, or shape = \"rectangular\" with width and height",
+                )
+                .remedy("state the inside measures of the duct where the air speed was read"),
+            );
             None
         }
     };

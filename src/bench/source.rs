@@ -216,6 +216,7 @@ fn read_file(path: &Path, name: &str, asked_at: &Place) -> Result<Vec<u8>, Bench
             format!("`{}`, which is {what}", clip(name)),
             "an ordinary file",
         )
+        .remedy("name the file itself, or put one in its place")
         .into());
     }
     if meta.len() > MAX_FILE {

@@ -73,6 +73,7 @@ impl Table {
                     "an empty file",
                     "a line of headings such as `run,mode,fan,intake_temp [degC],power [W]` and a row for each run",
                 )
+                .remedy("export the sheet again; lines that begin with # count as comments")
             })?;
         let delimiter = guess_delimiter(first);
         let mut reader = csv::ReaderBuilder::new()
@@ -92,6 +93,7 @@ impl Table {
                     "no readable headings",
                     "a line of headings",
                 )
+                .remedy("export the sheet again as plain CSV")
                 .into());
             }
         };
@@ -103,11 +105,10 @@ impl Table {
             let record = match record {
                 Ok(r) => r,
                 Err(e) => {
-                    faults.push(Fault::new(
-                        Place::file(file),
-                        e.to_string(),
-                        "a readable row",
-                    ));
+                    faults.push(
+                        Fault::new(Place::file(file), e.to_string(), "a readable row")
+                            .remedy("export the sheet again as plain CSV"),
+                    );
                     break;
                 }
             };
@@ -159,6 +160,7 @@ impl Table {
                 "headings but no rows",
                 "a row for each run",
             )
+            .remedy("write the runs below the headings; lines that begin with # count as comments")
             .into());
         }
         let cells = || rows.iter().flat_map(|(_, c)| c);
@@ -351,11 +353,14 @@ fn read_headings(
                 column.unknown_unit = Some(unit.trim_end_matches(']').trim().to_owned());
             }
             Err(_) if heading.trim().is_empty() => {}
-            Err(e) => faults.push(Fault::new(
-                place.clone(),
-                format!("the heading `{}`", clip(heading)),
-                e.expected,
-            )),
+            Err(e) => faults.push(
+                Fault::new(
+                    place.clone(),
+                    format!("the heading `{}`", clip(heading)),
+                    e.expected,
+                )
+                .remedy("write the name and, in square brackets, the unit"),
+            ),
         }
         let first = columns
             .iter()
