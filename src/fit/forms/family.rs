@@ -1,41 +1,88 @@
 //! All forms worth trying on given data.
 
-use super::data::DrawData;
+use super::data::{DrawData, DrawRow};
 use super::draw::{AmbientForm, DrawForm, IntakeForm, Scatter, SettingForm};
 
-/// With more modes than this, only "all alike", "all apart" and each single pair alike are tried.
+/// With more modes than this, not every way of grouping them is tried: there are 52 for five modes, 203 for six.
 const MOST_MODES_PARTITIONED: usize = 4;
+/// Groupings tried with more modes: all apart and the first three mergers, and the last four, down to all alike.
+const MERGERS_TRIED: [usize; 2] = [4, 4];
 
-/// All ways of taking modes for the same, as a group number for each mode.
-pub fn partitions(modes: usize) -> Vec<Vec<usize>> {
+/// Ways of taking modes for the same, as a group number for each mode: all of them up to four modes; with more, those that
+/// come about by merging, again and again, the two groups whose draws lie nearest to each other.
+pub fn groupings(data: &DrawData) -> Vec<Vec<usize>> {
+    let modes = data.modes.len();
+    if modes <= MOST_MODES_PARTITIONED {
+        return partitions(modes);
+    }
+    let mut groups: Vec<(f64, Vec<usize>)> = mode_offsets(data)
+        .into_iter()
+        .enumerate()
+        .map(|(m, offset)| (offset, vec![m]))
+        .collect();
+    groups.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut chain = vec![numbered(&groups, modes)];
+    while groups.len() > 1 {
+        let gap = |i: &usize| match (groups.get(*i), groups.get(i + 1)) {
+            (Some(a), Some(b)) => b.0 - a.0,
+            _ => f64::INFINITY,
+        };
+        let nearest = (0..groups.len() - 1).min_by(|a, b| gap(a).total_cmp(&gap(b)));
+        let Some(i) = nearest else { break };
+        let (offset, members) = groups.remove(i + 1);
+        if let Some((own, list)) = groups.get_mut(i) {
+            let (n, k) = (list.len() as f64, members.len() as f64);
+            *own = (*own * n + offset * k) / (n + k);
+            list.extend(members);
+        }
+        chain.push(numbered(&groups, modes));
+    }
+    let [first, last] = MERGERS_TRIED;
+    let kept = chain.len().saturating_sub(last);
+    let tried = chain
+        .into_iter()
+        .enumerate()
+        .filter(|(i, _)| *i < first || *i >= kept);
+    // Simplest first.
+    tried.map(|(_, g)| g).rev().collect()
+}
+
+/// Each mode's mean ln(draw), its fan levels' means taken off.
+fn mode_offsets(data: &DrawData) -> Vec<f64> {
+    let mean_of = |belongs: &dyn Fn(&DrawRow) -> bool, value: &dyn Fn(&DrawRow) -> f64| {
+        let own: Vec<f64> = data.rows.iter().filter(|r| belongs(r)).map(value).collect();
+        own.iter().sum::<f64>() / own.len().max(1) as f64
+    };
+    let levels: Vec<f64> = (0..data.levels.len())
+        .map(|l| mean_of(&|r| r.level == l, &|r| r.draw.ln()))
+        .collect();
+    let over_level = |r: &DrawRow| r.draw.ln() - levels.get(r.level).copied().unwrap_or(0.0);
+    (0..data.modes.len())
+        .map(|m| mean_of(&|r| r.mode == m, &over_level))
+        .collect()
+}
+
+/// The group number of each mode; groups are numbered by their first mode.
+fn numbered(groups: &[(f64, Vec<usize>)], modes: usize) -> Vec<usize> {
+    let mut first: Vec<usize> = groups
+        .iter()
+        .filter_map(|(_, members)| members.iter().min().copied())
+        .collect();
+    first.sort_unstable();
+    (0..modes)
+        .map(|m| {
+            let own = groups.iter().find(|(_, members)| members.contains(&m));
+            own.and_then(|(_, members)| members.iter().min())
+                .and_then(|f| first.iter().position(|g| g == f))
+                .unwrap_or(0)
+        })
+        .collect()
+}
+
+/// All ways of taking modes for the same, as a group number for each mode. Their number grows beyond all bounds with the modes.
+fn partitions(modes: usize) -> Vec<Vec<usize>> {
     if modes == 0 {
         return vec![Vec::new()];
-    }
-    if modes > MOST_MODES_PARTITIONED {
-        let mut list = vec![vec![0; modes], (0..modes).collect()];
-        for a in 0..modes.min(12) {
-            for b in a + 1..modes.min(12) {
-                let mut next = 0;
-                let groups: Vec<usize> = (0..modes)
-                    .map(|m| {
-                        if m == b {
-                            usize::MAX
-                        } else {
-                            next += 1;
-                            next - 1
-                        }
-                    })
-                    .collect();
-                let shared = groups.get(a).copied().unwrap_or(0);
-                list.push(
-                    groups
-                        .into_iter()
-                        .map(|g| if g == usize::MAX { shared } else { g })
-                        .collect(),
-                );
-            }
-        }
-        return list;
     }
     let mut list = vec![vec![0]];
     for _ in 1..modes {
@@ -65,7 +112,7 @@ pub fn family(data: &DrawData) -> Vec<DrawForm> {
         })
         .count();
     let mut forms = Vec::new();
-    for groups in partitions(data.modes.len()) {
+    for groups in groupings(data) {
         let group_count = groups.iter().max().map_or(0, |g| g + 1);
         for setting in settings(have_x, used_levels, group_count) {
             for (intake, lift) in intakes(data, have_x && used_levels > 1, group_count) {
@@ -161,5 +208,45 @@ fn moistures(data: &DrawData) -> &'static [bool] {
         &[false, true]
     } else {
         &[false]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Bench;
+
+    fn data(draws: &[f64]) -> DrawData {
+        let mut table = "run,mode,fan,intake_temp [degC],power [W]\n".to_owned();
+        for (m, draw) in draws.iter().enumerate() {
+            for fan in 1..=2 {
+                table.push_str(&format!(
+                    "r{m}-{fan},mode {m},{fan},27,{}\n",
+                    draw * f64::from(fan)
+                ));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        DrawData::from_bench(&bench)
+    }
+
+    #[test]
+    fn few_modes_are_grouped_in_every_way() {
+        // Bell's numbers.
+        for (modes, ways) in [(1, 1), (2, 2), (3, 5), (4, 15)] {
+            assert_eq!(partitions(modes).len(), ways);
+        }
+        assert_eq!(groupings(&data(&[100.0, 120.0, 90.0])).len(), 5);
+    }
+
+    #[test]
+    fn many_modes_are_merged_by_their_draws() {
+        let list = groupings(&data(&[100.0, 150.0, 101.0, 200.0, 151.0, 202.0]));
+        assert_eq!(list.first(), Some(&vec![0; 6]));
+        assert_eq!(list.last(), Some(&vec![0, 1, 2, 3, 4, 5]));
+        assert!(list.contains(&vec![0, 1, 0, 2, 1, 2]), "{list:?}");
+        assert_eq!(list.len(), 6);
+        let many: Vec<f64> = (0..20).map(|i| 100.0 + 7.0 * f64::from(i * i)).collect();
+        assert_eq!(groupings(&data(&many)).len(), 8);
     }
 }

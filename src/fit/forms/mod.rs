@@ -16,5 +16,5 @@ pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
 pub use data::{At, DrawData, DrawRow, FlowScale, Level};
 pub use draw::{AmbientForm, DrawForm, IntakeForm, Scatter, SettingForm};
 pub use equation::Equation;
-pub use family::{family, partitions};
+pub use family::{family, groupings};
 pub use lift::LiftModel;
