@@ -16,7 +16,7 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
     }
     if !data.fan_varied_within_a_mode() {
         runs.extend(separating_runs(data));
-    } else if answer.elasticity.is_none() {
+    } else if answer.elasticity.is_none() && data.flow_scale != FlowScale::None {
         runs.push(format!(
             "Repeat each setting on another day: {} cooling runs leave no freedom to judge the scatter.",
             data.rows.len()
@@ -31,7 +31,8 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         runs.push(format!("Two fan-only runs (compressor off) at each fan level ({list}): they tell the blower's own draw, now only bounded."));
     }
     let span = flow_span(data);
-    if span < NARROW_SPAN && data.fan_varied_within_a_mode() {
+    let order_known = data.flow_scale != FlowScale::None;
+    if span < NARROW_SPAN && data.fan_varied_within_a_mode() && order_known {
         runs.push(format!(
             "Fan levels further apart: within modes the airflow changes by only {:.0} %, and what such levels share by chance (the hour, the humidity) moves the draw as much as the fan could. Aim at a third or more.",
             100.0 * (span.exp() - 1.0)
@@ -174,8 +175,13 @@ pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<S
                 .fan_draw
                 .limit_w
                 .map_or_else(|| "an unknown limit".to_owned(), |w| format!("{w:.0} W"));
+            let why = if data.fan_only_runs == 0 {
+                "No fan-only runs were made"
+            } else {
+                "The fan-only runs do not tell the blower's own draw (they leave fan levels out, or draw nearly as much as the cooling runs)"
+            };
             let mut line = format!(
-                "No fan-only runs were made, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it."
+                "{why}, so the blower's own draw was taken as anything from nothing to {limit} at the highest level, and the answer must hold over all of it."
             );
             if let Some(w) = answer.fan_draw.break_even_w {
                 line.push_str(&format!(
@@ -237,7 +243,14 @@ fn verdict_sentences(data: &DrawData, answer: &Coupling, percent: &str, text: &m
             text.push("Every mode was run at one fan level only, so mode and fan level never varied apart: no analysis can say which of the two moved the draw.".to_owned());
         }
         (_, None) => {
-            text.push("These runs cannot tell whether fan level and compressor are tied together: too few runs, or no airflow axis.".to_owned());
+            let why = if data.flow_scale == FlowScale::None {
+                "neither airflow nor names put the fan levels in order"
+            } else {
+                "they are too few"
+            };
+            text.push(format!(
+                "These runs cannot tell whether fan level and compressor are tied together: {why}."
+            ));
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Single readings that look odd.
 
-use crate::bench::{Bench, Channel, Finding, Place, Severity};
+use crate::bench::{Bench, Channel, Finding, Kind, Place, Severity};
 use crate::fit::forms::{DrawData, FlowScale};
 
 use super::add;
@@ -9,6 +9,8 @@ use super::design::level_name;
 /// A mismatch between power and voltage × current worth a word, relative. Common practice, no source: good shunts and
 /// averaged readings agree within 2 %.
 const POWER_MISMATCH: f64 = 0.02;
+/// Share of the least cooling draw at which a fan-only run is no longer believed; the draw forms drop the blower there too.
+const FAN_ONLY_SHARE: f64 = 0.9;
 /// Reading resolution allowed on top, W.
 const POWER_RESOLUTION_W: f64 = 0.5;
 
@@ -32,7 +34,7 @@ pub(super) fn odd(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
                 );
             }
         }
-        if let (crate::bench::Kind::Cooling, Some(t_in), Some(t_out)) =
+        if let (Kind::Cooling, Some(t_in), Some(t_out)) =
             (p.kind, p.intake_c(), p.get(Channel::OutletTemp))
             && t_out >= t_in
         {
@@ -67,9 +69,39 @@ pub(super) fn odd(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
         }
     }
     case_twins(&data.modes, "mode", findings);
+    let levels: Vec<String> = data.levels.iter().map(|l| l.label.clone()).collect();
+    case_twins(&levels, "fan level", findings);
+    fan_only_too_large(bench, data, findings);
 }
 
-/// Names that differ in case or spaces only, which makes two settings of one.
+/// Fan-only runs that draw as much as cooling runs at their level: the compressor was on, or the kind is wrong.
+fn fan_only_too_large(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
+    for p in bench.of_kind(Kind::FanOnly) {
+        let least = data
+            .rows
+            .iter()
+            .filter(|r| data.levels.get(r.level).is_some_and(|l| l.label == p.fan))
+            .map(|r| r.draw)
+            .fold(f64::INFINITY, f64::min);
+        if p.draw_w() >= FAN_ONLY_SHARE * least {
+            findings.push(
+                Finding::new(
+                    Severity::Warning,
+                    "fan-only-draws-too-much",
+                    format!(
+                        "Run {}: a fan-only run that draws {:.1} W, where cooling runs at fan {} draw from {least:.1} W. The fan-only runs are not used then. Was the compressor off?",
+                        p.run,
+                        p.draw_w(),
+                        p.fan
+                    ),
+                )
+                .at(&Place::line(&bench.points_file, p.line)),
+            );
+        }
+    }
+}
+
+/// Names that differ in case, spaces or zeros only (`Low` and `low`, `1` and `1.0`), which makes two settings of one.
 fn case_twins(names: &[String], what: &str, findings: &mut Vec<Finding>) {
     for (i, a) in names.iter().enumerate() {
         for b in names.iter().skip(i + 1) {
@@ -79,13 +111,18 @@ fn case_twins(names: &[String], what: &str, findings: &mut Vec<Finding>) {
                     .flat_map(char::to_lowercase)
                     .collect::<String>()
             };
-            if fold(a) == fold(b) {
+            let number = |s: &str| s.parse::<f64>().ok();
+            let same = match (number(a), number(b)) {
+                (Some(p), Some(q)) => p == q,
+                _ => fold(a) == fold(b),
+            };
+            if same {
                 add(
                     findings,
                     Severity::Warning,
                     "names-alike",
                     format!(
-                        "The {what}s `{a}` and `{b}` differ in case or spacing only; they are taken for two."
+                        "The {what}s `{a}` and `{b}` differ in the way of writing only; they are taken for two."
                     ),
                 );
             }

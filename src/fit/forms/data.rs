@@ -117,6 +117,8 @@ pub struct DrawData {
     pub ambient_varied: bool,
     /// Whether the intake's humidity was read in every run and varied by itself, not only with the dry bulb.
     pub moisture_varied: bool,
+    /// Number of fan-only runs, whether they tell the blower's own draw or not.
+    pub fan_only_runs: usize,
     /// The blower's own draw, where fan-only runs tell it.
     pub blower: Option<Blower>,
     /// Temperature lift between the air states, where outlet and ambient were read.
@@ -196,6 +198,7 @@ impl DrawData {
             intake_ref,
             ambient_ref,
             ambient_mean,
+            fan_only_runs: bench.of_kind(Kind::FanOnly).count(),
             blower,
             lift: None,
         };
