@@ -39,10 +39,8 @@ fn refused(name: &str, at: At, bench: BenchDir) {
             .stderr
             .strip_prefix(&prefix)
             .unwrap_or_else(|| panic!("{name}: {}", words.stderr));
-        if command == "check" {
-            if std::env::var_os("BLESS").is_some() {
-                std::fs::write(&stored, message).unwrap();
-            }
+        if command == "check" && std::env::var_os("BLESS").is_some() {
+            std::fs::write(&stored, message).unwrap();
         }
         let expected = std::fs::read_to_string(&stored).unwrap_or_default();
         assert_eq!(message, expected, "{name}: {line}");

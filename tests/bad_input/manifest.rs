@@ -244,7 +244,7 @@ fn links_and_permissions() {
         .answers();
     let bench = BenchDir::invented();
     let file = bench.path().join("points.csv");
-    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0)).unwrap();
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o000)).unwrap();
     // The system's administrator may read everything, so only others can see this fault.
     if std::fs::File::open(&file).is_err() {
         refused("points-unreadable", At::File, bench);

@@ -161,7 +161,7 @@ impl Outcome {
 
     /// Asserts that standard output does not hold a text, line breaks aside.
     #[track_caller]
-    pub fn is_silent_on(self, text: &str) -> Outcome {
+    pub fn keeps_silent_on(self, text: &str) -> Outcome {
         assert!(
             !on_one_line(&self.stdout).contains(text),
             "`{}` says `{text}`:\n{}",
