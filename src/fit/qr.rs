@@ -71,7 +71,9 @@ impl<T: Real> Qr<T> {
             let (done, rest) = a.split_at_mut((k + 1) * rows);
             let v = &mut done[k * rows + k..];
             let norm = dot(v, v).sqrt();
-            if norm.to_f64() > 0.0 {
+            // Columns have norms near 1: what is left of this one is far below its rounding, and its square would
+            // leave the range of a double.
+            if norm.to_f64() > 1e-140 {
                 let lead = v[0];
                 let signed = if lead < zero { -norm } else { norm };
                 v[0] = lead + signed;

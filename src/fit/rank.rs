@@ -96,6 +96,10 @@ pub(super) fn of_triangle<T: Real>(qr: &Qr<T>) -> Dependence {
     }
     // Rounding in the factorisation grows about as the root of its longer side.
     let tolerance = 16.0 * f64::EPSILON * (qr.rows().max(p) as f64).sqrt();
+    // The decomposition must not meet NaN.
+    if !r.iter().all(|v| v.is_finite()) {
+        return by_diagonal(&r, tolerance);
+    }
     let Some(svd) = r.clone().try_svd(false, true, f64::EPSILON, 10_000) else {
         return by_diagonal(&r, tolerance);
     };
@@ -157,7 +161,7 @@ fn tied(p: usize, projector: impl Fn(usize, usize) -> f64) -> Vec<Vec<usize>> {
 fn by_diagonal(r: &DMatrix<f64>, tolerance: f64) -> Dependence {
     let p = r.ncols();
     let lost: Vec<Vec<usize>> = (0..p)
-        .filter(|&j| r[(j, j)].abs() <= tolerance)
+        .filter(|&j| r[(j, j)].abs() <= tolerance || !r[(j, j)].is_finite())
         .map(|j| vec![j])
         .collect();
     Dependence {

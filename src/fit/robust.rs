@@ -74,23 +74,25 @@ pub fn huber(x: &DMatrix<f64>, y: &[f64], tuning: f64) -> Result<HuberFit, FitEr
             break;
         }
     }
-    let std_errors = (scale > 0.0 && fit.dof() > 0).then(|| {
-        let (n, p) = (y.len() as f64, fit.p as f64);
-        let psi = |r: &f64| (r / scale).clamp(-tuning, tuning);
-        let squares: f64 = fit.residuals.iter().map(|r| psi(r).powi(2)).sum();
-        // The derivative of psi is 1 inside and 0 outside: its mean and variance are those of a share.
-        let inside = fit
-            .residuals
-            .iter()
-            .filter(|r| r.abs() <= tuning * scale)
-            .count() as f64
-            / n;
-        let kappa = 1.0 + p / n * (1.0 - inside) / inside;
-        let factor = kappa.powi(2) * squares / (n - p) * scale.powi(2) / inside.powi(2);
-        (0..fit.p)
-            .map(|j| (factor * unscaled[(j, j)]).sqrt())
-            .collect()
-    });
+    let std_errors = (scale > 0.0 && fit.dof() > 0)
+        .then(|| {
+            let (n, p) = (y.len() as f64, fit.p as f64);
+            let psi = |r: &f64| (r / scale).clamp(-tuning, tuning);
+            let squares: f64 = fit.residuals.iter().map(|r| psi(r).powi(2)).sum();
+            // The derivative of psi is 1 inside and 0 outside: its mean and variance are those of a share.
+            let inside = fit
+                .residuals
+                .iter()
+                .filter(|r| r.abs() <= tuning * scale)
+                .count() as f64
+                / n;
+            let kappa = 1.0 + p / n * (1.0 - inside) / inside;
+            let factor = kappa.powi(2) * squares / (n - p) * scale.powi(2) / inside.powi(2);
+            (0..fit.p)
+                .map(|j| (factor * unscaled[(j, j)]).sqrt())
+                .collect()
+        })
+        .filter(|errors: &Vec<f64>| errors.iter().all(|e| e.is_finite()));
     Ok(HuberFit {
         fit,
         row_weights,
@@ -161,6 +163,9 @@ pub fn median_slope(x: &[f64], y: &[f64], level: f64) -> Result<MedianSlope, Fit
             p: 2,
             groups: vec![vec![0, 1]],
         });
+    }
+    if !slopes.iter().all(|s| s.is_finite()) {
+        return Err(FitError::OutOfRange);
     }
     slopes.sort_unstable_by(f64::total_cmp);
     let slope = middle(&slopes);

@@ -116,6 +116,13 @@ pub fn york(
     let chi_square: f64 = (0..n)
         .map(|i| weights[i] * (y[i] - centre.1 - slope * (x[i] - centre.0)).powi(2))
         .sum();
+    if !(slope.is_finite()
+        && intercept.is_finite()
+        && u_slope.is_finite()
+        && chi_square.is_finite())
+    {
+        return Err(FitError::OutOfRange);
+    }
     let dof = n - 2;
     Ok(YorkFit {
         slope,

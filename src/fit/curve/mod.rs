@@ -207,6 +207,17 @@ fn near(name: &str, known: &[String]) -> String {
 /// the starts given; parameters that enter linearly and have no start begin at their best for the others' starts, and
 /// ranges replace missing starts.
 ///
+/// # Example
+/// ```
+/// use steadydraw::fit::{CurveRequest, Equation, fit_curve};
+/// let curve = Equation::parse("y = a + b*x")?.with_columns(&["x".into(), "y".into()])?;
+/// // Data in the order of `curve.columns()`: y, x.
+/// let data = vec![vec![1.0, 3.0, 5.0, 8.0], vec![0.0, 1.0, 2.0, 3.0]];
+/// let fit = fit_curve(&curve, &CurveRequest { data, ..CurveRequest::default() })?;
+/// assert!((fit.parameters[1].value - 2.3).abs() < 1e-14);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`CurveError`] names the parameter, column or row at fault.
 pub fn fit_curve(curve: &Curve, request: &CurveRequest) -> Result<CurveFit, CurveError> {

@@ -10,6 +10,8 @@ mod search;
 mod solver;
 mod starts;
 mod step;
+#[cfg(test)]
+mod tests;
 
 use argmin::core::Executor;
 use nalgebra::DMatrix;
@@ -169,6 +171,18 @@ fn run(
 /// [`Settings::linear`] names some), and, as long as none has ended at a minimum, with other lengths of the first
 /// step. Kept is the lowest minimum found, or, where none was, the lowest sum, and then
 /// [`NonlinearFit::converged`] is false.
+///
+/// # Example
+/// ```
+/// use steadydraw::fit::{CurveProblem, Equation, Settings, fit_nonlinear};
+/// let curve = Equation::parse("y = a*exp(-b*t)")?.with_columns(&["t".into(), "y".into()])?;
+/// assert_eq!(curve.columns(), ["y", "t"]);
+/// let (y, t) = (vec![4.0, 2.0, 1.0], vec![0.0, 1.0, 2.0]);
+/// let problem = CurveProblem::new(curve.on_data(&[&y, &t], 3), y.clone(), None)?;
+/// let fit = fit_nonlinear(&problem, &[1.0, 1.0], &Settings::default())?;
+/// assert!(fit.converged() && (fit.params[1] - 2f64.ln()).abs() < 1e-12);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`FitError`] for a start that is not finite or where the curve cannot be computed, for crossed bounds, and for

@@ -23,9 +23,9 @@ struct Solved {
 }
 
 impl<'r, R: Residuals> Projected<'r, R> {
-    /// `None` where all parameters, or none, are linear.
+    /// `None` where all parameters, or none, are linear, or where there are fewer observations than parameters.
     pub(super) fn new(inner: &'r R, linear: &[bool]) -> Option<Self> {
-        if linear.len() != inner.parameters() {
+        if linear.len() != inner.parameters() || inner.observations() < inner.parameters() {
             return None;
         }
         let (linear, nonlinear): (Vec<usize>, Vec<usize>) =

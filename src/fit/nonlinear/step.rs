@@ -186,7 +186,7 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
         }
         low = over / radius / slope(&qr, &q, length);
     }
-    let mut lambda = guess.clamp(low, high);
+    let mut lambda = guess.max(low).min(high.max(low));
     if lambda <= 0.0 {
         lambda = if over.is_finite() {
             norm(&gradient) / (over + radius)
@@ -196,7 +196,9 @@ fn damped(b: Vec<f64>, mut c: Vec<f64>, m: usize, radius: f64, guess: f64) -> (V
     }
     let mut best = (vec![0.0; m], lambda);
     for _ in 0..12 {
-        lambda = lambda.clamp(low.max(f64::MIN_POSITIVE), high.max(f64::MIN_POSITIVE));
+        lambda = lambda
+            .min(high.max(f64::MIN_POSITIVE))
+            .max(low.max(f64::MIN_POSITIVE));
         // [R; √λ I] q = [−c; 0]
         let mut stacked = vec![0.0; 2 * m * m];
         for j in 0..m {
