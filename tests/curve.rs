@@ -124,7 +124,10 @@ fn linear_reference_sets_need_no_start_and_reach_thirteen_digits() {
         folder.file("set.csv", &set.csv());
         let answer = folder.json(&["set.csv", "--equation", &set.model]);
         check(set, &answer, 13.0);
-        assert_eq!(answer["method"], "linear");
+        assert_eq!(
+            (&answer["method"], &answer["termination"]),
+            (&Value::from("linear"), &Value::from("direct"))
+        );
     }
 }
 
@@ -324,7 +327,10 @@ fn a_search_that_ends_nowhere_does_not_call_itself_converged() {
         "--start",
         "a=5,b=900",
     ]);
-    assert_eq!(answer["converged"], false);
+    assert_eq!(
+        (&answer["converged"], &answer["termination"]),
+        (&Value::from(false), &Value::from("flat"))
+    );
     assert_eq!(parameter(&answer, "b")["std_error"], Value::Null);
     assert!(
         answer["notes"][0]

@@ -420,7 +420,7 @@ fn in_json(
         "condition": fit.condition,
         "method": if fit.linear { "linear" } else { "nonlinear" },
         "converged": fit.converged,
-        "termination": fit.termination.as_ref().map_or("solved directly".to_owned(), ToString::to_string),
+        "termination": fit.termination.as_ref().map_or("direct", |t| t.code()),
         "iterations": fit.iterations,
         "lack_of_fit": fit.lack_of_fit.as_ref().map(|l| json!({
             "repeat_sd": l.repeat_sd(),

@@ -1,5 +1,6 @@
 //! Numbers from a file of columns: comma, semicolon, tab or blanks between cells.
 
+use std::borrow::Cow;
 use std::path::Path;
 
 use crate::bench::{BenchError, Fault, Place};
@@ -192,7 +193,7 @@ impl ColumnFile {
                 break;
             }
             let cells = cells(text, self.separator);
-            if cells.iter().all(String::is_empty) {
+            if cells.iter().all(|cell| cell.is_empty()) {
                 continue;
             }
             if cells.len() < self.headings.len() {
@@ -257,13 +258,13 @@ fn content(text: &str) -> impl Iterator<Item = (usize, &str)> {
     numbered.filter(|(_, line)| !line.trim().is_empty() && !line.trim_start().starts_with('#'))
 }
 
-fn cells(line: &str, separator: Separator) -> Vec<String> {
+fn cells(line: &str, separator: Separator) -> Vec<Cow<'_, str>> {
     match separator {
-        Separator::Blanks => line.split_whitespace().map(str::to_owned).collect(),
+        Separator::Blanks => line.split_whitespace().map(Cow::Borrowed).collect(),
         // Quotes are rare in columns of numbers: most lines need no more than a split.
         Separator::Byte(byte) if !line.contains('"') => line
             .split(char::from(byte))
-            .map(|cell| cell.trim().to_owned())
+            .map(|cell| Cow::Borrowed(cell.trim()))
             .collect(),
         Separator::Byte(byte) => {
             let mut reader = csv::ReaderBuilder::new()
@@ -275,7 +276,10 @@ fn cells(line: &str, separator: Separator) -> Vec<String> {
                 .next()
                 .and_then(Result::ok)
                 .unwrap_or_default();
-            record.iter().map(|cell| cell.trim().to_owned()).collect()
+            record
+                .iter()
+                .map(|cell| Cow::Owned(cell.trim().to_owned()))
+                .collect()
         }
     }
 }

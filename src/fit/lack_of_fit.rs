@@ -1,5 +1,7 @@
 //! Does a curve miss what repeated observations can see? Pure error against lack of fit.
 
+use std::cmp::Ordering;
+
 use crate::stats::f;
 
 /// The scatter about a curve, split into what repeated observations show by themselves and the rest.
@@ -33,7 +35,7 @@ impl LackOfFit {
 /// observed under; rows that compare equal are repeats.
 ///
 /// `None` without repeats, with no more distinct conditions than parameters, or where lengths differ.
-pub fn lack_of_fit<G: PartialEq>(
+pub fn lack_of_fit<G: PartialOrd>(
     groups: &[G],
     observed: &[f64],
     weights: Option<&[f64]>,
@@ -45,18 +47,10 @@ pub fn lack_of_fit<G: PartialEq>(
         return None;
     }
     let weight = |i: usize| weights.map_or(1.0, |w| w[i]);
-    let mut first_of: Vec<usize> = Vec::new();
-    let mut members: Vec<Vec<usize>> = Vec::new();
-    for (i, group) in groups.iter().enumerate().filter(|(i, _)| weight(*i) > 0.0) {
-        match first_of.iter().position(|&k| groups[k] == *group) {
-            Some(at) => members[at].push(i),
-            None => {
-                first_of.push(i);
-                members.push(vec![i]);
-            }
-        }
-    }
-    let counted: usize = members.iter().map(Vec::len).sum();
+    let mut order: Vec<usize> = (0..n).filter(|&i| weight(i) > 0.0).collect();
+    order.sort_by(|&a, &b| groups[a].partial_cmp(&groups[b]).unwrap_or(Ordering::Equal));
+    let members: Vec<&[usize]> = order.chunk_by(|&a, &b| groups[a] == groups[b]).collect();
+    let counted = order.len();
     let (pure_df, lack_df) = (
         counted - members.len(),
         members.len().checked_sub(parameters)?,
@@ -64,7 +58,7 @@ pub fn lack_of_fit<G: PartialEq>(
     if pure_df == 0 || lack_df == 0 {
         return None;
     }
-    let about_mean = |rows: &Vec<usize>| -> f64 {
+    let about_mean = |rows: &&[usize]| -> f64 {
         let total: f64 = rows.iter().map(|&i| weight(i)).sum();
         let mean = rows.iter().map(|&i| weight(i) * observed[i]).sum::<f64>() / total;
         rows.iter()

@@ -55,6 +55,23 @@ impl Termination {
     }
 }
 
+impl Termination {
+    /// A short stable name, for files.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::GradientVanished => "gradient-vanished",
+            Self::NoFurtherReduction => "no-further-reduction",
+            Self::StepVanished => "step-vanished",
+            Self::ExactFit => "exact-fit",
+            Self::IterationLimit => "iteration-limit",
+            Self::Flat(_) => "flat",
+            Self::Stalled => "stalled",
+            Self::Saddle => "saddle",
+            Self::Interrupted => "interrupted",
+        }
+    }
+}
+
 impl fmt::Display for Termination {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
