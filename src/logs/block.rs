@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 
 use super::cells::{Cells, lines, split_quoted};
+use super::dropout::stands_in;
 use super::heading::Layout;
 use super::number::{Cell, read};
 use super::stamp::{Stamp, StampFault};
@@ -182,7 +183,7 @@ fn read_line<'a>(
         let cell = get(column.at).unwrap_or_default();
         let mut value = f64::NAN;
         match read(cell, layout.decimal_comma) {
-            Cell::Number(v) if !layout.is_missing(cell) => value = v,
+            Cell::Number(v) if !stands_in(v) && !layout.is_missing(cell) => value = v,
             Cell::Unreadable if !layout.is_missing(cell) => {
                 bad = bad.or(Some((cell, column.at + 1)));
             }

@@ -11,6 +11,16 @@ const LEAP_K: f64 = 15.0;
 /// Voltage, current or draw that falls below this share of its neighbours and comes back at once.
 const FALL: f64 = 0.02;
 
+/// Voltage, current or draw that leaps above this many times its neighbours and comes back at once; an inrush is less.
+const BURST: f64 = 30.0;
+/// Numbers that loggers write for "no reading". Common practice, no source.
+const STAND_INS: [f64; 4] = [-999.0, -9999.0, -99_999.0, -999_999.0];
+
+/// Whether a number as written in the log stands for "no reading".
+pub fn stands_in(written: f64) -> bool {
+    STAND_INS.contains(&written)
+}
+
 /// What was set aside in one channel.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Dropped {
@@ -133,7 +143,9 @@ impl Filter {
     fn odd(&self, good: f64, v: f64) -> bool {
         match self.rule {
             Rule::Leap => (v - good).abs() > LEAP_K,
-            Rule::Fall => v.abs() < FALL * good.abs(),
+            Rule::Fall => {
+                v.abs() < FALL * good.abs() || (good != 0.0 && v.abs() > BURST * good.abs())
+            }
             Rule::None => false,
         }
     }
@@ -142,7 +154,7 @@ impl Filter {
     fn returned(&self, good: f64, v: f64) -> bool {
         match self.rule {
             Rule::Leap => (v - good).abs() < LEAP_K / 4.0,
-            Rule::Fall => v.abs() > 0.5 * good.abs(),
+            Rule::Fall => v.abs() > 0.5 * good.abs() && v.abs() < 2.0 * good.abs(),
             Rule::None => true,
         }
     }
@@ -180,7 +192,7 @@ mod tests {
         let (out, dropped) = through(Channel::OutletTemp, 60.0, &values);
         assert_eq!((out.as_slice(), dropped), (&values[..], Dropped::default()));
         // A compressor that stops for one reading a minute is no drop-out.
-        let values = [276.0, 275.0, 0.5, 276.0, 275.0];
+        let values = [276.0, 275.0, 0.5, 276.0, 275.0, 0.4, 0.5, 0.4];
         let (out, _) = through(Channel::Power, 60.0, &values);
         assert_eq!(out, values);
     }
@@ -190,6 +202,13 @@ mod tests {
         let (out, dropped) = through(Channel::Power, 1.0, &[276.0, 0.0, 275.0, 274.0, 0.0]);
         // The last cannot be told from a stop.
         assert_eq!(out, [276.0, 275.0, 274.0, 0.0]);
+        assert_eq!(dropped.leapt, 1);
+        let (out, dropped) = through(
+            Channel::Current,
+            1.0,
+            &[0.05, 32.0, 11.0, 10.9, 9.9e4, 10.8],
+        );
+        assert_eq!(out, [0.05, 32.0, 11.0, 10.9, 10.8]);
         assert_eq!(dropped.leapt, 1);
     }
 }

@@ -160,10 +160,10 @@ impl Series {
         &self.bins
     }
 
-    /// The bins whose middle lies in a stretch of time.
+    /// The bins whose middle lies from `from` to before `to`.
     pub fn within(&self, from: f64, to: f64) -> &[Bin] {
         let start = self.bins.partition_point(|b| b.middle() < from);
-        let end = self.bins.partition_point(|b| b.middle() <= to);
+        let end = self.bins.partition_point(|b| b.middle() < to);
         self.bins.get(start..end.max(start)).unwrap_or_default()
     }
 
@@ -255,6 +255,6 @@ mod tests {
             series.add(f64::from(i), f64::from(i));
         }
         let inside: Vec<f64> = series.within(5.0, 8.0).iter().map(|b| b.mean).collect();
-        assert_eq!(inside, [5.0, 6.0, 7.0, 8.0]);
+        assert_eq!(inside, [5.0, 6.0, 7.0]);
     }
 }

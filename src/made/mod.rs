@@ -11,6 +11,7 @@ pub mod demo;
 pub mod dice;
 pub mod drawn;
 pub mod kind;
+pub mod logs;
 pub mod machine;
 pub mod model;
 pub mod rows;

@@ -27,6 +27,21 @@ pub struct Line {
     pub scatter: f64,
 }
 
+/// A parabola through the blocks of a stretch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Curve {
+    /// Mean change from one block to the next.
+    pub slope: f64,
+    /// Change of that change from one block to the next.
+    pub bend: f64,
+    /// Standard error of the bend.
+    pub bend_se: f64,
+    /// Change from one block to the next at the start.
+    pub start_slope: f64,
+    /// The same at the end.
+    pub end_slope: f64,
+}
+
 /// Noise of one-minute averages is still somewhat correlated from one to the next; with a lag-one correlation of 0.4 the standard
 /// error of a slope is sqrt(1.4 / 0.6) times that of independent values.
 const CORRELATED: f64 = 1.5;
@@ -126,6 +141,41 @@ impl Blocks {
         })
     }
 
+    /// The parabola through the blocks from `from` to before `to`; none for fewer than five with readings.
+    pub fn curve(&self, from: usize, to: usize) -> Option<Curve> {
+        let points: Vec<(f64, f64)> = self
+            .part(from, to)
+            .iter()
+            .enumerate()
+            .filter_map(|(i, v)| Some((i as f64, (*v)? - self.centre)))
+            .collect();
+        let n = points.len() as f64;
+        if n < 5.0 {
+            return None;
+        }
+        let mean =
+            |f: &dyn Fn(f64, f64) -> f64| points.iter().map(|(x, y)| f(*x, *y)).sum::<f64>() / n;
+        let mx = mean(&|x, _| x);
+        let my = mean(&|_, y| y);
+        // Polynomials orthogonal over the blocks that there are: 1, p = x − m, q = p² − a p − b.
+        let pp = mean(&|x, _| (x - mx).powi(2));
+        let a = mean(&|x, _| (x - mx).powi(3)) / pp;
+        let q = |x: f64| (x - mx).powi(2) - a * (x - mx) - pp;
+        let qq = mean(&|x, _| q(x).powi(2));
+        let slope = mean(&|x, y| (x - mx) * y) / pp;
+        let half = mean(&|x, y| q(x) * y) / qq;
+        let rest = mean(&|x, y| (y - my - slope * (x - mx) - half * q(x)).powi(2)) * n / (n - 3.0);
+        let at = |x: f64| slope + half * (2.0 * (x - mx) - a);
+        let (first, last) = (points.first()?.0, points.last()?.0);
+        Some(Curve {
+            slope,
+            bend: 2.0 * half,
+            bend_se: 2.0 * CORRELATED * (rest / (qq * n)).sqrt(),
+            start_slope: at(first),
+            end_slope: at(last),
+        })
+    }
+
     /// Lowest and highest block from `from` to before `to`.
     pub fn range(&self, from: usize, to: usize) -> Option<(f64, f64)> {
         self.part(from, to)
@@ -153,6 +203,17 @@ mod tests {
         assert!(line.scatter < 1e-5);
         assert_eq!(blocks.range(0, 20), Some((1000.0, 1038.0)));
         assert_eq!(blocks.line(0, 2), None);
+    }
+
+    #[test]
+    fn a_parabola_is_found_past_empty_blocks() {
+        let values = (0..12)
+            .map(|i| (i != 4).then(|| 50.0 + 3.0 * f64::from(i) - 0.1 * f64::from(i * i)))
+            .collect();
+        let curve = Blocks::from_values(values).curve(0, 12).unwrap();
+        assert!((curve.bend + 0.2).abs() < 1e-9, "{curve:?}");
+        assert!((curve.start_slope - 3.0).abs() < 1e-9);
+        assert!((curve.end_slope - 0.8).abs() < 1e-9);
     }
 
     #[test]

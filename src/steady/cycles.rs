@@ -23,6 +23,14 @@ pub struct Cycles {
     pub means_w: Vec<f64>,
 }
 
+/// Cycles are alike when their mean course has this share of the variance of a single course: 1 for copies, 1/n for n unrelated ones …
+const ALIKE: f64 = 0.75;
+/// … or this, for two levels.
+const ALIKE_TWO_LEVELS: f64 = 0.6;
+/// Averages that keep less than this share of the full range hide faster cycles than they show.
+const UNBLURRED: f64 = 0.6;
+/// Moments of a cycle that are compared.
+const PHASES: usize = 24;
 /// Cycles are regular when their lengths vary by no more than this share of their mean …
 const REGULAR: f64 = 0.3;
 /// … or this, where the draw goes to and fro between two levels and rarely stands between (a thermostat's pauses vary).
@@ -42,8 +50,11 @@ const DRIFT: f64 = 0.05;
 pub fn find(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
     // Readings are averaged over more and more neighbours until their noise makes no edges.
     let mut level: Vec<Bin> = bins.to_vec();
+    let full = levels(bins).map_or(0.0, |(low, high)| high - low);
     while level.len() >= 16 {
-        if let Some(cycles) = at_scale(&level, rules) {
+        if let Some(cycles) = at_scale(&level, rules)
+            && cycles.high_w - cycles.low_w >= UNBLURRED * full
+        {
             return Some(cycles);
         }
         level = level
@@ -70,15 +81,17 @@ fn join(a: &Bin, b: &Bin) -> Bin {
     }
 }
 
-fn at_scale(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
+/// The levels below and above which one reading in twenty lies.
+fn levels(bins: &[Bin]) -> Option<(f64, f64)> {
     let mut sorted: Vec<f64> = bins.iter().map(|b| b.mean).collect();
     sorted.sort_by(f64::total_cmp);
-    let quantile = |share: f64| {
-        sorted
-            .get(((sorted.len() - 1) as f64 * share).round() as usize)
-            .copied()
-    };
-    let (low, high) = (quantile(0.05)?, quantile(0.95)?);
+    let most = sorted.len().checked_sub(1)? as f64;
+    let quantile = |share: f64| sorted.get((most * share).round() as usize).copied();
+    Some((quantile(0.05)?, quantile(0.95)?))
+}
+
+fn at_scale(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
+    let (low, high) = levels(bins)?;
     let range = high - low;
     let mean = mean_between(bins, bins.first()?.first, bins.last()?.last)?;
     if range <= rules.draw_spread * mean.abs() || range <= 1.0 {
@@ -96,12 +109,15 @@ fn at_scale(bins: &[Bin], rules: &SteadyRules) -> Option<Cycles> {
         .filter(|b| b.mean > low + 0.3 * range && b.mean < low + 0.7 * range)
         .count() as f64
         / bins.len() as f64;
-    let limit = if between < SELDOM {
-        REGULAR_TWO_LEVELS
+    let (limit, alike) = if between < SELDOM {
+        (REGULAR_TWO_LEVELS, ALIKE_TWO_LEVELS)
     } else {
-        REGULAR
+        (REGULAR, ALIKE)
     };
-    let edges = regular_tail(bins, edges, limit, rules.cycles)?;
+    let edges = regular_tail(bins, edges, range, limit, rules.cycles)?;
+    if likeness(bins, &edges) < alike {
+        return None;
+    }
     let (first, last) = (*edges.first()?, *edges.last()?);
     let count = edges.len() - 1;
     let period_s = (last - first) / count as f64;
@@ -175,8 +191,16 @@ fn edges(bins: &[Bin], low: f64, high: f64, middle: f64) -> (Vec<f64>, Vec<f64>)
 }
 
 /// The last edges between which cycles are regular and their means do not drift; none for too few.
-fn regular_tail(bins: &[Bin], edges: Vec<f64>, limit: f64, least: usize) -> Option<Vec<f64>> {
+fn regular_tail(
+    bins: &[Bin],
+    edges: Vec<f64>,
+    range: f64,
+    limit: f64,
+    least: usize,
+) -> Option<Vec<f64>> {
     let reach = bins.last()?.last - bins.first()?.first;
+    // An edge falls anywhere between two readings: a cycle's mean is known no better, as a share.
+    let apart = reach / bins.len() as f64;
     let mut edges = edges.as_slice();
     while edges.len() > least && span_of(edges) >= FILLED * reach {
         let lengths: Vec<f64> = edges
@@ -193,15 +217,48 @@ fn regular_tail(bins: &[Bin], edges: Vec<f64>, limit: f64, least: usize) -> Opti
                 _ => None,
             })
             .collect();
+        let overall = mean_between(bins, *edges.first()?, *edges.last()?)?;
+        let period = span_of(edges) / (edges.len() - 1) as f64;
+        let resolution = range * apart / period / overall.abs();
         if let Some(means) = means
             && variation(&lengths) <= limit
-            && drift(&means) <= DRIFT
+            && drift(&means) <= DRIFT + resolution
         {
             return Some(edges.to_vec());
         }
         edges = edges.get(1..)?;
     }
     None
+}
+
+/// How alike the cycles between the edges are: the variance of their mean course over the mean variance of their courses.
+fn likeness(bins: &[Bin], edges: &[f64]) -> f64 {
+    let courses: Vec<Vec<f64>> = edges
+        .windows(2)
+        .filter_map(|e| match e {
+            [a, b] => (0..PHASES)
+                .map(|k| {
+                    let t = a + (b - a) * (k as f64 + 0.5) / PHASES as f64;
+                    super::readings::at(bins, t)
+                })
+                .collect(),
+            _ => None,
+        })
+        .collect();
+    let variance = |course: &[f64]| {
+        let n = course.len() as f64;
+        let mean = course.iter().sum::<f64>() / n;
+        course.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n
+    };
+    let n = courses.len() as f64;
+    let single = courses.iter().map(|c| variance(c)).sum::<f64>() / n;
+    let mut mean = vec![0.0; PHASES];
+    for course in &courses {
+        for (m, v) in mean.iter_mut().zip(course) {
+            *m += v / n;
+        }
+    }
+    variance(&mean) / single
 }
 
 /// Standard deviation over mean.
@@ -212,18 +269,21 @@ fn variation(values: &[f64]) -> f64 {
     (squares / (n - 1.0).max(1.0)).sqrt() / mean
 }
 
-/// Change of a straight line from the first value to the last, as a share of the mean.
+/// Change of a straight line from the first value to the last, as a share of the mean, as far as it is beyond twice its standard error.
 fn drift(values: &[f64]) -> f64 {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     let centre = 0.5 * (n - 1.0);
-    let (mut xy, mut xx) = (0.0, 0.0);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
     for (i, v) in values.iter().enumerate() {
-        let x = i as f64 - centre;
-        xy += x * (v - mean);
+        let (x, y) = (i as f64 - centre, v - mean);
         xx += x * x;
+        xy += x * y;
+        yy += y * y;
     }
-    (xy / xx * (n - 1.0) / mean).abs()
+    let slope = xy / xx;
+    let se = ((yy - slope * xy).max(0.0) / (n - 2.0).max(1.0) / xx).sqrt();
+    (slope.abs() - 2.0 * se).max(0.0) * (n - 1.0) / mean.abs()
 }
 
 /// The time mean between two moments: straight lines between readings.

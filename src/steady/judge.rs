@@ -76,9 +76,13 @@ const FEWEST_READINGS: usize = 7;
 const MOST_BLOCKS: f64 = 240.0;
 /// A draw below this share of the main plateau's is a unit switched off. Common practice, no source.
 const OFF: f64 = 0.03;
+/// A step is so many times the usual change of the draw over as long. Common practice, no source.
+const SUDDEN: f64 = 6.0;
+/// A setting stood where the mean over the least length differs from the level beside the step by less than this share.
+const STOOD: f64 = 0.25;
 /// What drift inside the plateaus would make of the way between their middles, as a share of their difference: below it
 /// they are plateaus, above it one drift.
-const FLAT: f64 = 1.0 / 3.0;
+const FLAT: f64 = 0.5;
 
 /// Judges a run by its readings in a window.
 pub fn judge(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
@@ -203,7 +207,13 @@ fn cycling(readings: &Readings, cycles: Cycles, window: Span) -> Judged {
         let n = cycles.means_w.len() as f64;
         let mean = cycles.means_w.iter().sum::<f64>() / n;
         let squares: f64 = cycles.means_w.iter().map(|m| (m - mean).powi(2)).sum();
-        draw.u = (n > 1.0).then(|| (squares / (n - 1.0) / n).sqrt());
+        let scatter = (squares / (n - 1.0).max(1.0) / n).sqrt();
+        // Each cycle has two edges, each somewhere between two readings (rectangular: interval / √12); where the cycle is a
+        // whole number of intervals long, all cycles share the error.
+        let edges = (cycles.high_w - cycles.low_w) * series.interval().unwrap_or(0.0)
+            / cycles.period_s
+            / 6.0_f64.sqrt();
+        draw.u = Some(scatter.hypot(edges));
         draw.effective = Some(n);
     }
     let reason = format!(
@@ -240,14 +250,14 @@ fn settled(
     search: &Search,
     main: Stretch,
 ) -> Judged {
-    let main_rest = search.without_start(main);
+    let main_rest = search.without_edges(search.without_start(main));
     let others: Vec<Stretch> = [
         search.longest(0, main.from),
         search.longest(main.to, search.count),
     ]
     .into_iter()
     .flatten()
-    .map(|s| search.without_start(s))
+    .map(|s| search.without_edges(search.without_start(s)))
     .collect();
     for other in &others {
         if let Some(difference) = apart(search, main_rest, *other) {
@@ -344,8 +354,8 @@ fn apart(search: &Search, a: Stretch, b: Stretch) -> Option<String> {
             continue;
         }
         let way = late.middle() - early.middle();
-        let sure = |l: super::blocks::Line| (l.slope.abs() - l.slope_se).max(0.0);
-        if sure(x).max(sure(y)) * way < FLAT * difference {
+        let most = |l: super::blocks::Line| l.slope.abs() + l.slope_se;
+        if most(x).max(most(y)) * way < FLAT * difference {
             return Some(words::difference(w.channel, x.mean, y.mean));
         }
     }
@@ -364,6 +374,7 @@ struct Step {
 fn step(search: &Search, main: Stretch) -> Option<Step> {
     let draw = search.watched.first()?;
     let level = draw.blocks.mean(main.from, main.to)?;
+    let usual = usual_change(draw)?;
     let mut found: Option<(f64, Step)> = None;
     for at in search.least..=search.count.saturating_sub(search.least) {
         if at > main.from && at < main.to {
@@ -377,8 +388,20 @@ fn step(search: &Search, main: Stretch) -> Option<Step> {
             continue;
         };
         let jump = (after - before).abs();
-        let sudden = jump > 3.0 * (before - earlier).abs();
+        let sudden = jump > 3.0 * (before - earlier).abs() && jump > SUDDEN * usual;
         let off = before.abs().min(after.abs()) < OFF * level.abs();
+        // The other setting had stood for as long as a plateau must; else it is a compressor that starts late.
+        let stood = |from: usize, to: usize, at_step: f64| {
+            draw.blocks
+                .mean(from, to)
+                .is_some_and(|m| (m - at_step).abs() < STOOD * at_step.abs())
+        };
+        let least = search.least;
+        if !(stood(at.saturating_sub(least), at, before)
+            && stood(at + 1, (at + 1 + least).min(search.count), after))
+        {
+            continue;
+        }
         if sudden && !off && jump > draw.spread * draw.unit_at(level) {
             let larger = found.as_ref().is_none_or(|(j, _)| jump > *j);
             if larger {
@@ -389,6 +412,23 @@ fn step(search: &Search, main: Stretch) -> Option<Step> {
     found.map(|(_, step)| step)
 }
 
+/// How much the draw usually changes over as many blocks as a step is looked for in: the median after the start-up.
+fn usual_change(draw: &Watched) -> Option<f64> {
+    let count = draw.blocks.len();
+    let mut all: Vec<f64> = (count / 3 + 3..count.saturating_sub(3))
+        .filter_map(|at| {
+            let before = draw.blocks.mean(at - 3, at)?;
+            let after = draw.blocks.mean(at + 1, at + 4)?;
+            Some((after - before).abs())
+        })
+        .collect();
+    if all.is_empty() {
+        return None;
+    }
+    let middle = all.len() / 2;
+    Some(*all.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
 /// Whether a steady stretch is but a part of something that goes on changing: why, in words.
 fn part_of_drift(
     search: &Search,
@@ -397,6 +437,9 @@ fn part_of_drift(
     rules: &SteadyRules,
 ) -> Option<String> {
     let share = main.len() as f64 / (search.count - main.from.min(search.count - 1)) as f64;
+    if let Some(reason) = comes_and_goes(search, main) {
+        return Some(reason);
+    }
     for w in &search.watched {
         let Some(inside) = w.blocks.line(main.from, main.to) else {
             continue;
@@ -423,14 +466,59 @@ fn part_of_drift(
             ));
         }
     }
-    if share < 0.5 {
+    if let Some(reason) = lucky_piece(search, main, rules) {
+        return Some(reason);
+    }
+    let length = main.len() as f64;
+    if share < 0.5 || length < (0.25 * search.count as f64).min(search.horizon) {
         return Some(format!(
-            "steady for {} only, then changing again for {}",
-            words::time(main.len() as f64 * block_s(search, window)),
-            words::time((search.count - main.to) as f64 * block_s(search, window))
+            "steady for {} only, out of {}",
+            words::time(length * block_s(search, window)),
+            words::time(window.length())
         ));
     }
     None
+}
+
+/// Whether what follows a stretch, still near its level, shows that both are pieces of one drift.
+fn lucky_piece(search: &Search, main: Stretch, rules: &SteadyRules) -> Option<String> {
+    let to = (main.to + main.len()).min(search.count);
+    if to - main.to < search.least {
+        return None;
+    }
+    search.watched.iter().find_map(|w| {
+        let level = w.blocks.mean(main.from, main.to)?;
+        let later = w.blocks.mean(main.to, to)?;
+        let unit = w.unit_at(level);
+        if (later - level).abs() > 2.0 * w.spread * unit {
+            return None;
+        }
+        let line = w.blocks.line(main.from, to)?;
+        let sure = (line.slope.abs() - 2.0 * line.slope_se) * search.horizon / unit;
+        (sure > w.drift).then(|| words::goes_on(w, line.slope * search.horizon / unit, rules))
+    })
+}
+
+/// Whether the draw had been at the level of the main stretch and left it, again and again, before staying there: a start-up
+/// may overshoot once, a wandering draw passes its own mean many times.
+fn comes_and_goes(search: &Search, main: Stretch) -> Option<String> {
+    let draw = search.watched.first()?;
+    let level = draw.blocks.mean(main.from, main.to)?;
+    let band = draw.spread * draw.unit_at(level);
+    let (mut inside, mut left) = (false, 0);
+    for v in draw.blocks.part(0, main.from).iter().flatten() {
+        let far = (v - level).abs() > band;
+        if inside && far {
+            left += 1;
+        }
+        inside = !far;
+    }
+    (left >= 2 && main.len() * 2 < search.count).then(|| {
+        format!(
+            "the draw leaves the level of its steadiest stretch {left} times by more than {:.0} % before",
+            100.0 * draw.spread
+        )
+    })
 }
 
 /// A window without a steady stretch.
@@ -472,37 +560,53 @@ fn unsettled(window: Span, rules: &SteadyRules, search: &Search) -> Judged {
 
 /// Whether a window ends before its start-up does: the draw still changes, but ever more slowly, while the intake stands still.
 fn starting(search: &Search, window: Span, rules: &SteadyRules) -> Option<String> {
-    let third = search.count / 3;
-    if third < 3 {
-        return None;
-    }
-    let part = |k: usize| Stretch {
-        from: k * third,
-        to: if k == 2 {
-            search.count
-        } else {
-            (k + 1) * third
-        },
-    };
     let draw = search.watched.first()?;
-    let line = |k: usize| draw.blocks.line(part(k).from, part(k).to);
-    let (first, middle, last) = (line(0)?, line(1)?, line(2)?);
-    let same_way = first.slope * middle.slope > 0.0 && middle.slope * last.slope > 0.0;
-    let slower =
-        middle.slope.abs() < 0.7 * first.slope.abs() && last.slope.abs() < 0.6 * middle.slope.abs();
+    // From the block after the largest leap: a compressor may start late.
+    let early = draw.blocks.part(0, search.count / 2);
+    let leap = early
+        .windows(2)
+        .map(|pair| match pair {
+            [Some(a), Some(b)] => (b - a).abs(),
+            _ => 0.0,
+        })
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or(0, |(i, _)| i + 1);
+    let curve = draw.blocks.curve(leap, search.count)?;
+    let slower = curve.bend * curve.slope < 0.0
+        && curve.bend.abs() > 2.0 * curve.bend_se
+        && curve.start_slope.abs() > curve.slope.abs()
+        // A draw that turns back is no start-up; but the parabola through an approach that has nearly ended does turn a little.
+        && curve.end_slope * curve.slope > -0.7 * curve.slope.powi(2);
+    // Beside a start-up that has ended, a steady drift goes on as fast in the last third as in the middle one.
+    let third = (search.count - leap) / 3;
+    let after = leap + third;
+    let (middle, last) = (
+        draw.blocks.line(after, after + third)?,
+        draw.blocks.line(search.count - third, search.count)?,
+    );
+    let still_slower =
+        last.slope.abs() - last.slope_se < 0.75 * (middle.slope.abs() + middle.slope_se);
     let calm_intake = search
         .watched
         .iter()
         .filter(|w| w.channel == Channel::IntakeTemp)
         .all(|w| {
-            w.blocks
-                .line(part(1).from, search.count)
-                .is_none_or(|l| l.slope.abs() * search.horizon <= 2.0 * w.drift)
+            w.blocks.line(after, search.count).is_none_or(|l| {
+                (l.slope.abs() - 2.0 * l.slope_se) * search.horizon <= 2.0 * w.drift
+            })
         });
-    if !(same_way && slower && calm_intake) {
+    if !(slower && still_slower && calm_intake) {
         return None;
     }
-    let change = 100.0 * last.slope.abs() * search.horizon / draw.unit_at(last.mean);
+    let last = draw
+        .blocks
+        .line(search.count - (search.count - leap) / 3, search.count)?;
+    let change = last.slope.abs() * search.horizon / draw.unit_at(last.mean);
+    if change < 2.0 * draw.drift {
+        return None;
+    }
+    let change = 100.0 * change;
     Some(format!(
         "the start-up is not over after {}: the draw still changes by {change:.0} % in {}; run longer",
         words::time(window.length()),

@@ -175,7 +175,7 @@ impl Search {
         Ok(())
     }
 
-    /// The longest steady stretch between two blocks, of the latest where several are as long.
+    /// The longest stretch between two blocks that is steady both with and without its start-up, of the latest where several are as long.
     pub fn longest(&self, from: usize, to: usize) -> Option<Stretch> {
         let to = to.min(self.count);
         let mut length = to.checked_sub(from)?;
@@ -185,7 +185,8 @@ impl Search {
                     from: start,
                     to: start + length,
                 };
-                if self.judge(s).is_ok() {
+                // A start-up one way and a drift the other can look level together.
+                if self.judge(s).is_ok() && self.judge(self.without_start(s)).is_ok() {
                     return Some(s);
                 }
             }
@@ -219,6 +220,20 @@ impl Search {
             from: s.from + cut,
             to: s.to,
         }
+    }
+}
+
+impl Search {
+    /// A stretch without the blocks at its ends that may hold some of a change beside it; the least length stays.
+    pub fn without_edges(&self, s: Stretch) -> Stretch {
+        let mut inner = s;
+        if s.to < self.count && inner.len() > self.least {
+            inner.to -= 1;
+        }
+        if s.from > 0 && inner.len() > self.least {
+            inner.from += 1;
+        }
+        inner
     }
 }
 
