@@ -5,6 +5,7 @@
 mod channel;
 pub mod error;
 mod layout;
+mod log_section;
 pub mod logs;
 mod manifest;
 pub mod point;

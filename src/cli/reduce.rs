@@ -263,12 +263,15 @@ fn words(
     words.table(&table(reduction, common.system()));
     words.gap();
     for run in &reduction.runs {
-        words.item(&format!(
-            "{} {}: {}",
-            run.row.run,
-            run.judged.status.name(),
-            run.judged.reason
-        ));
+        // What a steady run keeps stands in the JSON; in words the table says enough.
+        if run.judged.status != Status::Steady {
+            words.item(&format!(
+                "{} {}: {}",
+                run.row.run,
+                run.judged.status.name(),
+                run.judged.reason
+            ));
+        }
         for note in run.judged.notes.iter().filter(|_| !common.quiet) {
             words.item(&format!("{}: {note}", run.row.run));
         }

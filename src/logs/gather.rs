@@ -62,7 +62,8 @@ pub struct Gather<'a> {
     series: Vec<Vec<Option<Series>>>,
     room: usize,
     last: Option<(f64, Vec<f64>)>,
-    in_fall: bool,
+    /// The stamp of the row before, in order or not.
+    before: f64,
     /// What was seen of the order of stamps.
     pub order: Order,
     /// The first and last moment.
@@ -107,7 +108,7 @@ impl<'a> Gather<'a> {
             product,
             room,
             last: None,
-            in_fall: false,
+            before: f64::NEG_INFINITY,
             order: Order::default(),
             reach: None,
             outside: 0,
@@ -161,6 +162,7 @@ impl<'a> Gather<'a> {
 
     /// Whether a row is to be used; notes what is odd about its stamp.
     fn in_order(&mut self, t: f64, raw: &[f64], line: usize) -> bool {
+        let before = std::mem::replace(&mut self.before, t);
         let Some((last, values)) = &mut self.last else {
             self.last = Some((t, raw.to_vec()));
             self.reach = Some((t, t));
@@ -170,7 +172,6 @@ impl<'a> Gather<'a> {
             *last = t;
             values.clear();
             values.extend_from_slice(raw);
-            self.in_fall = false;
             if let Some(reach) = &mut self.reach {
                 reach.1 = t;
             }
@@ -193,13 +194,12 @@ impl<'a> Gather<'a> {
             values.extend_from_slice(raw);
             return true;
         }
-        if !self.in_fall {
+        if t < before {
             if self.order.backward == 0 {
                 self.order.first_backward = line;
-                self.order.first_backward_s = *last - t;
+                self.order.first_backward_s = before - t;
             }
             self.order.backward += 1;
-            self.in_fall = true;
         }
         self.order.set_aside += 1;
         false

@@ -4,7 +4,8 @@ use std::borrow::Cow;
 
 use super::cells::{lines, split_quoted};
 use super::number::has_decimal_comma;
-use super::stamp::{PatternFault, StampReader};
+use super::pattern::PatternFault;
+use super::stamp::StampReader;
 use super::text::decode;
 use crate::bench::logs::{ColumnRef, Decimal, Encoding, LogSpec};
 use crate::bench::table::clip;

@@ -13,6 +13,7 @@ pub mod dropout;
 pub mod gather;
 pub mod heading;
 pub mod number;
+pub mod pattern;
 pub mod report;
 pub mod series;
 pub mod stamp;

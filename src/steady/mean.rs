@@ -45,7 +45,7 @@ pub fn over(series: &Series, span: Span) -> Option<Mean> {
     } else {
         let effective = independent(&means);
         let scatter = effective
-            .map_or(0.0, |e| sd / e.sqrt())
+            .map_or(0.0, |e| few(e) * sd / e.sqrt())
             .max(by_batches(&means).unwrap_or(0.0));
         let step = series.step().unwrap_or(0.0);
         let resolution = if sd < step {
@@ -117,6 +117,13 @@ fn independent(values: &[f64]) -> Option<f64> {
     Some((n / time).clamp(1.0, n))
 }
 
+/// What few independent readings add to the uncertainty of their mean: √((n − 1)/(n − 3)) (JCGM 101:2008, 6.4.9.5), for n no
+/// less than four, below which it has no bound.
+fn few(n: f64) -> f64 {
+    let n = n.max(4.0);
+    ((n - 1.0) / (n - 3.0)).sqrt()
+}
+
 /// Batches for the second estimate.
 const BATCHES: usize = 8;
 
@@ -133,7 +140,8 @@ fn by_batches(values: &[f64]) -> Option<f64> {
         .chunks_exact(size)
         .map(|c| c.iter().sum::<f64>() / size as f64)
         .collect();
-    Some(deviation(&means) / (BATCHES as f64).sqrt())
+    let n = BATCHES as f64;
+    Some(few(n) * deviation(&means) / n.sqrt())
 }
 
 fn deviation(values: &[f64]) -> f64 {

@@ -7,6 +7,7 @@
 
 pub mod blocks;
 pub mod cycles;
+mod doubt;
 pub mod judge;
 pub mod lag;
 pub mod mean;

@@ -71,6 +71,14 @@ impl Readings {
         Readings { by_channel, notes }
     }
 
+    /// Readings of the given series.
+    pub fn from_series(series: impl IntoIterator<Item = (Channel, Series)>) -> Self {
+        Readings {
+            by_channel: series.into_iter().collect(),
+            notes: Vec::new(),
+        }
+    }
+
     /// The series of a quantity.
     pub fn get(&self, channel: Channel) -> Option<&Series> {
         self.by_channel.get(&channel)

@@ -1,6 +1,6 @@
 //! From a bench's logs to one judged result a run.
 
-use super::judge::{Judged, judge};
+use super::judge::{Judged, Status, judge};
 use super::lag::{self, Suggestion};
 use super::readings::Readings;
 use crate::bench::logs::{LogBench, RunRow};
@@ -66,6 +66,7 @@ pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
         })
         .collect();
     note_empty(bench, &results, &reports, &mut findings);
+    note_brief(bench, &results, &mut findings);
     Ok(Reduction {
         runs: results,
         logs: reports,
@@ -127,6 +128,33 @@ fn check_signs(bench: &LogBench, readings: &[Readings], spans: &[Span]) -> Resul
         }
     }
     Ok(())
+}
+
+/// Says which steady stretches are shorter than what published tests record.
+fn note_brief(bench: &LogBench, results: &[RunResult], findings: &mut Vec<Finding>) {
+    let horizon = bench.rules.horizon_s();
+    let brief: Vec<&str> = results
+        .iter()
+        .filter(|r| r.judged.status == Status::Steady)
+        .filter(|r| {
+            r.judged
+                .plateau
+                .as_ref()
+                .is_some_and(|p| p.span.length() < horizon)
+        })
+        .map(|r| r.row.run.as_str())
+        .collect();
+    if !brief.is_empty() {
+        findings.push(Finding::new(
+            Severity::Note,
+            "brief-stretches",
+            format!(
+                "steady for less than {} in {}; published tests record half an hour (10 CFR 430 Subpart B Appendix M1, 3.3)",
+                super::words::time(horizon),
+                brief.join(", ")
+            ),
+        ));
+    }
 }
 
 /// Says what the logs cover where runs have no readings at all: a wrong zone or date shows there.

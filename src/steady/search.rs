@@ -3,6 +3,7 @@
 use super::blocks::{Blocks, Line};
 use crate::bench::Channel;
 use crate::bench::logs::SteadyRules;
+use crate::logs::window::Span;
 
 /// Blocks of one channel with its limits.
 #[derive(Clone, Debug)]
@@ -224,6 +225,11 @@ impl Search {
 }
 
 impl Search {
+    /// The length of a block in a window, s.
+    pub fn block_s(&self, window: Span) -> f64 {
+        window.length() / self.count.max(1) as f64
+    }
+
     /// A stretch without the blocks at its ends that may hold some of a change beside it; the least length stays.
     pub fn without_edges(&self, s: Stretch) -> Stretch {
         let mut inner = s;
