@@ -12,7 +12,8 @@ use super::data::{At, DrawData};
 /// following the intake along each setting's own line with one common slope.
 #[derive(Clone, Debug)]
 pub struct LiftModel {
-    /// Outlet at the reference intake, by mode and level, degC; none where not tested.
+    /// Outlet at the reference intake, by mode and level, degC. A level that its mode was not tested at has the value on the line
+    /// through the mode's two nearest levels in ln(airflow); none where the airflow is not known.
     outlet_at_ref: Vec<Vec<Option<f64>>>,
     slope: f64,
     intake_ref: f64,
@@ -61,8 +62,14 @@ impl LiftModel {
         }
         let outlet_at_ref = (0..data.modes.len())
             .map(|m| {
-                (0..data.levels.len())
+                let tested: Vec<Option<f64>> = (0..data.levels.len())
                     .map(|l| mean(m, l).map(|(t, o)| o + slope * (data.intake_ref - t)))
+                    .collect();
+                (0..data.levels.len())
+                    .map(|l| {
+                        let own = tested.get(l).copied().flatten();
+                        own.or_else(|| read_off(data, &tested, l))
+                    })
                     .collect()
             })
             .collect();
@@ -76,17 +83,37 @@ impl LiftModel {
     /// The lift of a setting as an expression in `intake_degC` and `ambient_degC`, K.
     pub fn equation(&self, mode: usize, level: usize) -> Option<String> {
         let at_ref = (*self.outlet_at_ref.get(mode)?.get(level)?)?;
-        let constant = APPROACHES_K - at_ref + self.slope * self.intake_ref;
+        let constant: f64 = APPROACHES_K - at_ref + self.slope * self.intake_ref;
+        let sign = if constant < 0.0 { '-' } else { '+' };
         Some(format!(
-            "max({SMALLEST_LIFT_K}, ambient_degC + {constant:.7} - {:.7}*intake_degC)",
+            "max({SMALLEST_LIFT_K}, ambient_degC {sign} {:.7} - {:.7}*intake_degC)",
+            constant.abs(),
             self.slope
         ))
     }
 
-    /// The lift, K; `None` at a setting that was never tested.
+    /// The lift, K; `None` at a setting that was never tested where the airflow does not tell either.
     pub fn lift_k(&self, at: &At) -> Option<f64> {
         let at_ref = (*self.outlet_at_ref.get(at.mode)?.get(at.level)?)?;
         let outlet = at_ref + self.slope * (at.intake - self.intake_ref);
         Some((at.ambient + APPROACHES_K - outlet).max(SMALLEST_LIFT_K))
     }
+}
+
+/// The outlet of a level that a mode was not tested at, off the line through the mode's two nearest tested levels in ln(airflow);
+/// where it was tested at one level only, that level's.
+fn read_off(data: &DrawData, tested: &[Option<f64>], level: usize) -> Option<f64> {
+    let x_of = |l: usize| data.levels.get(l).and_then(|l| l.x);
+    let x = x_of(level)?;
+    let mut near: Vec<(f64, f64)> = tested
+        .iter()
+        .enumerate()
+        .filter_map(|(l, o)| Some((x_of(l)?, (*o)?)))
+        .collect();
+    near.sort_by(|a, b| (a.0 - x).abs().total_cmp(&(b.0 - x).abs()));
+    let first = near.first()?;
+    let second = near.iter().find(|p| (p.0 - first.0).abs() > 1e-9);
+    Some(second.map_or(first.1, |second| {
+        first.1 + (second.1 - first.1) / (second.0 - first.0) * (x - first.0)
+    }))
 }
