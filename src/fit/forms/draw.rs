@@ -229,13 +229,18 @@ impl DrawForm {
                 "all runs".to_owned()
             };
         }
-        data.modes
+        let members: Vec<&str> = data
+            .modes
             .iter()
             .zip(&self.groups)
             .filter(|(_, g)| **g == group)
             .map(|(m, _)| m.as_str())
-            .collect::<Vec<_>>()
-            .join(" + ")
+            .collect();
+        // A mode may itself be called `a + b`; then the members of a group are quoted.
+        if members.len() > 1 && data.modes.iter().any(|m| m.contains(" + ")) {
+            return format!("“{}”", members.join("” + “"));
+        }
+        members.join(" + ")
     }
 
     /// The design row at a setting and conditions; `None` where the form says nothing about it

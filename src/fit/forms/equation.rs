@@ -2,7 +2,7 @@
 //!
 //! Every number stands in the text; names carry their units: `flow_m3h`, `intake_degC`, `ambient_degC`, `draw_W`.
 
-use super::data::{At, DrawData, FlowScale};
+use super::data::{At, DrawData, FlowScale, Level};
 use super::draw::{AmbientForm, DrawForm, IntakeForm, SettingForm};
 
 /// An equation and where it holds.
@@ -133,7 +133,7 @@ impl DrawForm {
         if self.intake != IntakeForm::None {
             exponent.push_str(&signed(
                 slope,
-                &format!("(intake_degC - {})", data.intake_ref),
+                &format!("(intake_degC{})", less(data.intake_ref)),
             ));
         }
         if matches!(
@@ -148,7 +148,7 @@ impl DrawForm {
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
                 ambient,
-                &format!("(ambient_degC - {})", data.ambient_ref),
+                &format!("(ambient_degC{})", less(data.ambient_ref)),
             ));
         }
         let mut right = format!("exp({exponent})");
@@ -163,7 +163,9 @@ impl DrawForm {
 
     /// A group of modes, with the airflow as a variable.
     fn flow_equation(&self, data: &DrawData, coef: &[f64], mode: usize) -> Option<String> {
-        let level = data.levels.iter().position(|l| l.x.is_some())?;
+        // A level at which no column of the group vanishes.
+        let off_centre = |l: &Level| l.x.is_some_and(|x| x != 0.0);
+        let level = data.levels.iter().position(off_centre)?;
         let names = self.names(data);
         let row = self.row(
             data,
@@ -179,8 +181,8 @@ impl DrawForm {
             .trim_end_matches('.')
             .to_owned();
         let x = format!("ln(flow_m3h/{centre})");
-        let t = format!("(intake_degC - {})", data.intake_ref);
-        let a = format!("(ambient_degC - {})", data.ambient_ref);
+        let t = format!("(intake_degC{})", less(data.intake_ref));
+        let a = format!("(ambient_degC{})", less(data.ambient_ref));
         let mut exponent = String::new();
         for ((name, c), r) in names.iter().zip(coef).zip(&row) {
             let factor = if name.starts_with("ln ") {
@@ -207,10 +209,8 @@ impl DrawForm {
             } else {
                 a.clone()
             };
-            // A column of another group does not touch this one.
-            let own = names_group(name).is_none_or(|g| {
-                g == self.group_name(data, self.groups.get(mode).copied().unwrap_or(0))
-            });
+            // A column of another group is zero here; what names no group is everybody's.
+            let own = *r != 0.0 || !name.contains(", ");
             if own {
                 exponent.push_str(&signed(*c, &factor));
             }
@@ -219,25 +219,26 @@ impl DrawForm {
     }
 }
 
-/// The group that a column's name ends with, after the comma.
-fn names_group(name: &str) -> Option<&str> {
-    name.split_once(", ").map(|(_, g)| g)
-}
-
 /// The name of the kink's column, as [`DrawForm::names`] gives it.
 const KINK: &str = "change of slope above the kink";
 
 /// The kink in text.
 fn kink_text(data: &DrawData) -> Option<String> {
-    Some(format!("max(0, intake_degC - {})", data.kink()?))
+    Some(format!("max(0, intake_degC{})", less(data.kink()?)))
 }
 
 /// The bend in text: a square within the tested intake, its tangent beyond.
 fn bend_text(data: &DrawData) -> String {
     let (low, high) = data.whole_intake_range();
-    let r = data.intake_ref;
-    let held = format!("(max({low},min({high},intake_degC)) - {r})");
-    format!("(2*{held}*(intake_degC - {r}) - {held}^2)")
+    let r = less(data.intake_ref);
+    let held = format!("(max({low},min({high},intake_degC)){r})");
+    format!("(2*{held}*(intake_degC{r}) - {held}^2)")
+}
+
+/// A number taken off: ` - 26.9`, and ` + 7.1` for -7.1.
+fn less(v: f64) -> String {
+    let sign = if v < 0.0 { '+' } else { '-' };
+    format!(" {sign} {}", v.abs())
 }
 
 fn signed(c: f64, factor: &str) -> String {
