@@ -17,7 +17,7 @@ pub struct CouplingArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
     /// How much a fixed-speed compressor's draw may follow airflow by itself, as an elasticity
-    #[arg(long, value_name = "ELASTICITY", default_value_t = DEFAULT_ALLOWANCE, value_parser = parse_allowance)]
+    #[arg(long, value_name = "ELASTICITY", default_value_t = DEFAULT_ALLOWANCE, value_parser = parse_allowance, allow_negative_numbers = true)]
     pub allowance: f64,
     /// Relative difference of draw within which two modes count as the same
     #[arg(long, value_name = "SHARE", default_value_t = DEFAULT_MARGIN, value_parser = parse_margin)]

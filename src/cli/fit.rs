@@ -61,7 +61,9 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         };
         curve_words(&mut words, title, fit, common.level);
     }
-    words.notes(&notes, common.quiet);
+    // The demo's note stands at the top already.
+    let said = notes.get(usize::from(opened.demo)..).unwrap_or_default();
+    words.notes(said, common.quiet);
     let json = json!({
         "schema": 1,
         "command": "fit",

@@ -48,10 +48,16 @@ pub struct Common {
     #[arg(long, global = true, value_enum, default_value_t = Units::Si, hide_possible_values = false)]
     pub units: Units,
     /// Confidence level of all intervals
-    #[arg(long, global = true, value_name = "SHARE", default_value_t = 0.95, value_parser = parse_level)]
+    #[arg(long, global = true, value_name = "SHARE", default_value_t = 0.95, value_parser = parse_level, allow_negative_numbers = true)]
     pub level: f64,
     /// Seed of everything random
-    #[arg(long, global = true, value_name = "N", default_value_t = 1)]
+    #[arg(
+        long,
+        global = true,
+        value_name = "N",
+        default_value_t = 1,
+        allow_negative_numbers = true
+    )]
     pub seed: u64,
     /// Folder for the files that the command writes
     #[arg(long, global = true, value_name = "DIR")]

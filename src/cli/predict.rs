@@ -8,7 +8,7 @@ use super::words::Words;
 use super::{Answer, CliError, Common, open};
 use crate::bench::{Channel, Kind, did_you_mean};
 use crate::fit::candidates::fit_draw;
-use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData};
+use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData, FlowScale};
 use crate::predict::{
     Prediction, Support, ambient_caution, predict, predict_capacity, prediction_notes,
 };
@@ -69,14 +69,14 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let n = lacking(Channel::IntakeTemp);
     if n > 0 {
         return Err(CliError::NoAnswer(format!(
-            "{n} of {runs} cooling runs have no intake temperature, so the bench cannot say what an intake temperature does; record intake_temp in every run"
+            "{n} of {runs} cooling runs come without an intake temperature, so the bench cannot say what an intake temperature does; record intake_temp in every run"
         )));
     }
     let n = lacking(Channel::AmbientTemp);
     let ambient_known = n == 0;
     if args.ambient.is_some() && !ambient_known {
         return Err(CliError::NoAnswer(format!(
-            "{n} of {runs} cooling runs have no ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run"
+            "{n} of {runs} cooling runs come without an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run"
         )));
     }
     let capacity_data = CapacityData::from_bench(bench, &draw_data);
@@ -98,7 +98,14 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
         }
     }
     if rows.is_empty() {
-        return Err(CliError::NoAnswer("no curve says anything about this setting: it was never tested, and the fan levels have no known airflow to read it off".to_owned()));
+        let why = if fit.data.flow_scale == FlowScale::None {
+            "and neither airflow nor names put the fan levels in order, so it cannot be read off the others"
+        } else {
+            "and every credible curve has a value of its own for each tested setting"
+        };
+        return Err(CliError::NoAnswer(format!(
+            "no curve says anything about this setting: it was never tested, {why}; run it, twice"
+        )));
     }
     let warmest = args
         .intake
