@@ -1,0 +1,20 @@
+//! The program as a user meets it: what it prints, what it promises to other programs, and what it does with odd benches.
+
+#[path = "cli/contracts.rs"]
+mod contracts;
+#[path = "cli/determinism.rs"]
+mod determinism;
+#[path = "cli/equations.rs"]
+mod equations;
+#[path = "cli/invariance.rs"]
+mod invariance;
+#[path = "cli/misuse.rs"]
+mod misuse;
+#[path = "cli/odd.rs"]
+mod odd;
+#[path = "cli/options.rs"]
+mod options;
+#[path = "cli/written.rs"]
+mod written;
+
+mod support;

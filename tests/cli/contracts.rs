@@ -1,0 +1,367 @@
+//! JSON that other programs may rely on: every key, its type, its unit; no NaN; null only where a figure can be absent.
+
+use serde_json::Value;
+
+use crate::support::sheet::Sheet;
+use crate::support::{BenchDir, Outcome, TOML, run};
+
+/// One line a key: path, and `text`, `number`, `whole`, `flag`, with `?` where null stands for an absent figure.
+const CHECK: &str = "
+    findings[].severity text
+    findings[].code text
+    findings[].message text
+    findings[].file text?
+    findings[].line whole?
+    runs.cooling whole
+    runs.fan_only whole
+    runs.standby whole
+    modes[] text
+    fan_levels[] text
+    unit text
+";
+const CURVE: &str = "
+    .form text
+    .terms[].name text
+    .terms[].value number
+    .terms[].std_error number
+    .terms[].low number
+    .terms[].high number
+    .terms[].unit text
+    .covariance[][] number
+    .residual_sd_w number
+    .n whole
+    .dof whole
+    .aicc number
+    .loo_rmse_w number
+    .equation text
+";
+const COUPLING: &str = "
+    verdict text
+    p_value number?
+    elasticity.value number
+    elasticity.low number
+    elasticity.high number
+    allowance number
+    fan_draw.source text
+    fan_draw.levels[].fan text
+    fan_draw.levels[].draw_w number
+    fan_draw.levels[].u_w number
+    fan_draw.levels[].runs whole
+    fan_draw.limit_w number?
+    fan_draw.break_even_w number?
+    evidence[].name text
+    evidence[].says text
+    evidence[].detail text
+    evidence[].p_value number?
+    per_mode[].mode text
+    per_mode[].verdict text
+    per_mode[].elasticity.value number
+    per_mode[].elasticity.low number
+    per_mode[].elasticity.high number
+    modes_differ flag
+";
+const PREDICT: &str = "
+    predictions[].mode text
+    predictions[].intake_c number
+    predictions[].ambient_c number?
+    predictions[].draw_w number
+    predictions[].run_low_w number
+    predictions[].run_high_w number
+    predictions[].mean_low_w number
+    predictions[].mean_high_w number
+    predictions[].capacity_w number?
+    predictions[].support text
+";
+/// Keys in addition to those above that may be null. A null anywhere else is a NaN that JSON cannot write, or a forgotten figure.
+const OTHER_NULLS: [&str; 4] = [
+    "evidence[].value",
+    "capacity_kind",
+    "predictions[].capacity_mean_low_w",
+    "predictions[].capacity_mean_high_w",
+];
+
+/// Every leaf of a value with its path, list indices left out.
+fn leaves(value: &Value, path: &str, found: &mut Vec<(String, Value)>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                let dot = if path.is_empty() { "" } else { "." };
+                leaves(inner, &format!("{path}{dot}{key}"), found);
+            }
+        }
+        Value::Array(list) => {
+            for inner in list {
+                leaves(inner, &format!("{path}[]"), found);
+            }
+        }
+        leaf => found.push((path.to_owned(), leaf.clone())),
+    }
+}
+
+/// Asserts what holds for every answer, and the keys of a contract.
+#[track_caller]
+fn keeps(outcome: &Outcome, contract: &str) -> Value {
+    let json = outcome.json();
+    let command = outcome.line.split(' ').next().unwrap();
+    assert_eq!(json["schema"], 1, "{}", outcome.line);
+    assert_eq!(json["command"], command);
+    assert!(json["bench"].is_string());
+    let notes = json["notes"].as_array().unwrap();
+    assert!(notes.iter().all(Value::is_string));
+    let mut found = Vec::new();
+    leaves(&json, "", &mut found);
+    let mut nullable: Vec<&str> = OTHER_NULLS.to_vec();
+    for line in contract.lines().map(str::trim).filter(|l| !l.is_empty()) {
+        let (path, kind) = line.split_once(' ').unwrap();
+        let own: Vec<&Value> = found.iter().filter(|f| f.0 == path).map(|f| &f.1).collect();
+        assert!(!own.is_empty(), "{}: no `{path}`", outcome.line);
+        let (kind, absent) = match kind.strip_suffix('?') {
+            Some(kind) => (kind, true),
+            None => (kind, false),
+        };
+        if absent {
+            nullable.push(path);
+        }
+        for value in own.into_iter().filter(|v| !(absent && v.is_null())) {
+            let right = match kind {
+                "text" => value.is_string(),
+                "number" => value.as_f64().is_some_and(f64::is_finite),
+                "whole" => value.is_u64(),
+                "flag" => value.is_boolean(),
+                other => panic!("{other}"),
+            };
+            assert!(right, "{}: `{path}` is {value}, no {kind}", outcome.line);
+        }
+    }
+    for (path, value) in &found {
+        assert!(
+            !value.is_null() || nullable.contains(&path.as_str()),
+            "{}: `{path}` is null",
+            outcome.line
+        );
+    }
+    json
+}
+
+fn fit_contract() -> String {
+    [
+        "draw",
+        "draw_candidates[]",
+        "capacity",
+        "capacity_candidates[]",
+    ]
+    .iter()
+    .flat_map(|part| {
+        CURVE
+            .lines()
+            .map(move |l| l.trim().replacen('.', &format!("{part}."), 1))
+    })
+    .collect::<Vec<_>>()
+    .join("\n")
+}
+
+/// The commands on the demo, and on the invented bench.
+fn both(line: &str) -> [Outcome; 2] {
+    [
+        run(line).answers(),
+        BenchDir::invented().run(line).answers(),
+    ]
+}
+
+fn number(value: &Value, key: &str) -> f64 {
+    value[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{key}: {value}"))
+}
+
+#[test]
+fn check_lists_findings() {
+    for outcome in both("check --json") {
+        let json = keeps(&outcome, CHECK);
+        for f in json["findings"].as_array().unwrap() {
+            let severity = f["severity"].as_str().unwrap();
+            assert!(
+                ["note", "warning", "error"].contains(&severity),
+                "{severity}"
+            );
+            let code = f["code"].as_str().unwrap();
+            assert!(
+                code.bytes().all(|b| b.is_ascii_lowercase() || b == b'-'),
+                "{code}"
+            );
+        }
+    }
+    // The severest come first, and a finding about a line says which.
+    let outcome = BenchDir::invented()
+        .toml(TOML.replace("[site]", "colour = \"red\"\n[site]"))
+        .run("check --json")
+        .answers();
+    let json = keeps(&outcome, CHECK);
+    let list = json["findings"].as_array().unwrap();
+    let key = list.iter().find(|f| f["code"] == "unknown-key").unwrap();
+    assert_eq!(
+        (&key["file"], &key["line"]),
+        (&"bench.toml".into(), &8.into())
+    );
+    let ranks: Vec<usize> = list
+        .iter()
+        .map(|f| {
+            ["error", "warning", "note"]
+                .iter()
+                .position(|s| f["severity"] == **s)
+                .unwrap()
+        })
+        .collect();
+    assert!(ranks.is_sorted());
+}
+
+#[test]
+fn fit_gives_curves_with_terms_and_equations() {
+    for outcome in both("fit --json") {
+        let json = keeps(&outcome, &fit_contract());
+        for (curve, list) in [
+            ("draw", "draw_candidates"),
+            ("capacity", "capacity_candidates"),
+        ] {
+            let best = &json[curve];
+            let candidates = json[list].as_array().unwrap();
+            assert_eq!(best["form"], candidates[0]["form"]);
+            let weights: Vec<f64> = candidates.iter().map(|c| number(c, "weight")).collect();
+            assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+            assert!(weights.is_sorted_by(|a, b| a >= b));
+            for c in candidates {
+                let terms = c["terms"].as_array().unwrap();
+                let p = terms.len();
+                assert_eq!(number(c, "dof"), number(c, "n") - p as f64);
+                let covariance = c["covariance"].as_array().unwrap();
+                assert_eq!(covariance.len(), p);
+                for (i, t) in terms.iter().enumerate() {
+                    assert!(number(t, "low") < number(t, "value"));
+                    assert!(number(t, "value") < number(t, "high"));
+                    let row = covariance[i].as_array().unwrap();
+                    assert_eq!(row.len(), p);
+                    let (v, se) = (row[i].as_f64().unwrap(), number(t, "std_error"));
+                    assert!((v.sqrt() / se - 1.0).abs() < 1e-9, "{v} {se}");
+                    let unit = t["unit"].as_str().unwrap();
+                    assert!(["ln W", "1", "1/K", "1/K2"].contains(&unit), "{unit}");
+                }
+                assert!(number(c, "loo_rmse_w") >= 0.5 * number(c, "residual_sd_w"));
+            }
+        }
+    }
+}
+
+#[test]
+fn coupling_gives_a_verdict_with_its_evidence() {
+    for outcome in both("coupling --json") {
+        let json = keeps(&outcome, COUPLING);
+        // Both benches are made so.
+        assert_eq!(json["verdict"], "coupled");
+        let e = &json["elasticity"];
+        assert!(number(e, "low") < number(e, "value") && number(e, "value") < number(e, "high"));
+        assert!((0.0..=1.0).contains(&number(&json, "p_value")));
+        assert_eq!(number(&json, "allowance"), 0.2);
+        assert_eq!(json["would_settle"], serde_json::json!([]));
+        assert_eq!(json["fan_draw"]["source"], "fan-only-runs");
+        for m in json["per_mode"].as_array().unwrap() {
+            let verdict = m["verdict"].as_str().unwrap();
+            assert!(["coupled", "independent", "undecided"].contains(&verdict));
+        }
+    }
+    // Undecided is an answer too, and says what would settle it.
+    let confounded = Sheet::invented().keep(|kind, mode, fan| {
+        kind != "cooling" || (mode, fan) == ("eco", "1") || (mode, fan) == ("steady", "3")
+    });
+    let outcome = BenchDir::invented()
+        .points(confounded.csv())
+        .run("coupling --json")
+        .answers();
+    let json = outcome.json();
+    assert_eq!(json["verdict"], "undecided");
+    assert_eq!(json["elasticity"], Value::Null);
+    assert_eq!(json["p_value"], Value::Null);
+    let runs = json["would_settle"].as_array().unwrap();
+    assert!(!runs.is_empty() && runs.iter().all(Value::is_string));
+}
+
+#[test]
+fn predict_gives_draws_with_two_intervals() {
+    for outcome in both("predict --intake 28degC --intake 95degF --json") {
+        let json = keeps(&outcome, PREDICT);
+        let list = json["predictions"].as_array().unwrap();
+        let intakes: Vec<f64> = list.iter().map(|p| number(p, "intake_c")).collect();
+        assert!(
+            intakes
+                .iter()
+                .all(|t| *t == 28.0 || (t - 35.0).abs() < 1e-12),
+            "{intakes:?}"
+        );
+        for p in list {
+            let fan = &p["fan"];
+            assert!(fan.is_string() || fan.is_i64(), "{fan}");
+            let order = [
+                "run_low_w",
+                "mean_low_w",
+                "draw_w",
+                "mean_high_w",
+                "run_high_w",
+            ];
+            let values: Vec<f64> = order.iter().map(|k| number(p, k)).collect();
+            assert!(values.is_sorted_by(|a, b| a < b), "{values:?}");
+            // Draws of these benches lie between 60 and 400 W, capacities between 200 and 2000 W.
+            assert!((60.0..400.0).contains(&number(p, "draw_w")));
+            assert!((200.0..2000.0).contains(&number(p, "capacity_w")));
+            assert!((15.0..35.0).contains(&number(p, "ambient_c")));
+            let support = p["support"].as_str().unwrap();
+            let inside = number(p, "intake_c") == 28.0;
+            assert_eq!(support, if inside { "inside" } else { "outside" });
+            let notes = p["notes"].as_array().unwrap();
+            assert!(notes.iter().all(Value::is_string));
+            let beyond = notes.iter().any(|n| {
+                n.as_str()
+                    .unwrap()
+                    .contains(" K beyond the tested intake range")
+            });
+            assert_eq!(beyond, !inside, "{notes:?}");
+        }
+    }
+}
+
+#[test]
+fn an_absent_figure_is_null_and_not_invented() {
+    let bench = |sheet: Sheet| BenchDir::invented().points(sheet.csv());
+    let no_ambient = bench(Sheet::invented().drop(&["ambient_temp"]));
+    let json = keeps(
+        &no_ambient.run("predict --intake 28degC --json").answers(),
+        PREDICT,
+    );
+    for p in json["predictions"].as_array().unwrap() {
+        assert_eq!(p["ambient_c"], Value::Null);
+    }
+    let no_air = bench(Sheet::invented().drop(&["airflow"]));
+    let json = keeps(
+        &no_air.run("predict --intake 28degC --json").answers(),
+        PREDICT,
+    );
+    assert_eq!(json["capacity_kind"], Value::Null);
+    for p in json["predictions"].as_array().unwrap() {
+        assert_eq!(p["capacity_w"], Value::Null);
+    }
+    let json = no_air.run("fit --json").answers().json();
+    assert_eq!(json["capacity"], Value::Null);
+    assert_eq!(json["capacity_candidates"], Value::Null);
+    let notes = json["notes"].as_array().unwrap();
+    assert!(
+        notes
+            .iter()
+            .any(|n| n.as_str().unwrap().contains("No capacity curve"))
+    );
+    assert!(json["draw"].is_object());
+    let no_blocks = bench(Sheet::invented().drop(&["block", "mode"]));
+    let json = keeps(
+        &no_blocks.run("check --json").answers(),
+        &CHECK.replace("modes[] text", ""),
+    );
+    assert_eq!(json["blocks"], serde_json::json!([]));
+    assert_eq!(json["modes"], serde_json::json!([]));
+}
