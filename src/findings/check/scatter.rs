@@ -12,6 +12,9 @@ use super::design::{correlation, mean};
 /// Chance of a false alarm, over all runs together, of the outlier and drift tests.
 const FALSE_ALARM: f64 = 0.01;
 
+/// Beyond this many times the scatter the figure says no more.
+const MOST_TIMES: f64 = 1000.0;
+
 /// Tests on the residuals of the most credible curve.
 pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
     let Ok(fit) = fit_draw(data.clone()) else {
@@ -52,12 +55,17 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
                     Severity::Warning,
                     "run-stands-apart",
                     format!(
-                        "Run {} ({} fan {}) draws {} than the curve says by {:.1} times its scatter. It is kept; look it up in the notes, and repeat it.",
+                        "Run {} ({} fan {}) draws {} than the curve says by {} times its scatter. It is kept; look it up in the notes, and repeat it.",
                         p.run,
                         p.mode,
                         p.fan,
                         if t > 0.0 { "more" } else { "less" },
-                        t.abs()
+                        if t.abs() < MOST_TIMES {
+                            format!("{:.1}", t.abs())
+                        } else {
+                            // The other runs lie on the curve exactly.
+                            format!("more than {MOST_TIMES:.0}")
+                        }
                     ),
                 )
                 .at(&Place::line(&bench.points_file, p.line)),
