@@ -96,14 +96,22 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         }
     }
     let tail = (1.0 - level) / 2.0;
+    // A draw is never negative, however wide the interval.
+    let mean_w = (
+        quantile(&mean_parts, tail)?.max(0.0),
+        quantile(&mean_parts, 1.0 - tail)?,
+    );
+    // Nobody knows a further run better than the mean; where curves part ways, the end of an interval can lie between them
+    // and move inwards as the scatter is added.
+    let run_w = (
+        quantile(&run, tail)?.max(0.0).min(mean_w.0),
+        quantile(&run, 1.0 - tail)?.max(mean_w.1),
+    );
     Some(Prediction {
         at,
         draw_w: mean(&run)?,
-        run_w: (quantile(&run, tail)?, quantile(&run, 1.0 - tail)?),
-        mean_w: (
-            quantile(&mean_parts, tail)?,
-            quantile(&mean_parts, 1.0 - tail)?,
-        ),
+        run_w,
+        mean_w,
         support: if intake_beyond_k > INSIDE_SLACK_K
             || ambient_beyond_k > INSIDE_SLACK_K
             || !setting_tested
