@@ -10,6 +10,8 @@ mod equations;
 mod invariance;
 #[path = "cli/misuse.rs"]
 mod misuse;
+#[path = "cli/noise.rs"]
+mod noise;
 #[path = "cli/odd.rs"]
 mod odd;
 #[path = "cli/options.rs"]
