@@ -563,7 +563,7 @@ fn run_windows_are_checked() {
         ),
         (
             "run,fan,start,end,airflow\nr1,1,2026-08-25T07:00:00Z,2026-08-25T08:00:00Z,200\n",
-            &["`airflow` without a fitting unit"],
+            &["`airflow` without a unit"],
         ),
     ] {
         folder().file("runs.csv", runs).refused_with(parts);

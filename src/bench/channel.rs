@@ -109,7 +109,7 @@ impl Channel {
     /// Values that a bench of a small unit can show, in base units; anything else is a slip of unit, sign or sensor, and the
     /// limits are narrow enough to catch degF read as degC, 0.45 read as 0.45 %, W read as kW.
     /// Common practice, no source: wide enough for any room, cab or heated duct.
-    pub(super) fn plausible(self) -> (f64, f64, &'static str) {
+    pub(crate) fn plausible(self) -> (f64, f64, &'static str) {
         match self {
             Channel::IntakeTemp | Channel::OutletTemp | Channel::AmbientTemp => {
                 (-40.0, 70.0, "an air temperature between -40 and 70 degC")

@@ -13,7 +13,7 @@ use crate::logs::clock::utc;
 use crate::quantity::System;
 use crate::report::tables::{Cell, Column, Table};
 use crate::report::write::{Existing, Output, write_all};
-use crate::steady::points::{Include, to_csv};
+use crate::steady::points::{Include, to_csv, unwritable};
 use crate::steady::{Plateau, Reduction, RunResult, Status, reduce};
 
 /// Arguments of `reduce`.
@@ -34,11 +34,7 @@ pub struct ReduceArgs {
 pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
     let bench = LogBench::open(&args.bench)?;
     let reduction = reduce(&bench)?;
-    if reduction
-        .runs
-        .iter()
-        .all(|r| r.judged.reason.starts_with("no readings"))
-    {
+    if reduction.runs.iter().all(|r| r.judged.is_empty()) {
         let why: Vec<&str> = reduction
             .findings
             .iter()
@@ -78,6 +74,12 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
         notes.push(format!(
             "{cycling} cycling {} left out of the points table: its mean over cycles is not the draw of its setting; --with-cycling puts it in.",
             if cycling == 1 { "run is" } else { "runs are" }
+        ));
+    }
+    for (run, channel, expected) in unwritable(&reduction) {
+        notes.push(format!(
+            "{run}: the mean of {} is left out of the points table: expected {expected}.",
+            channel.name()
         ));
     }
     let words = words(&bench, &reduction, include, &files, write_note, common);

@@ -13,6 +13,8 @@ const FALL: f64 = 0.02;
 
 /// Voltage, current or draw that leaps above this many times its neighbours and comes back at once; an inrush is less.
 const BURST: f64 = 30.0;
+/// A level is more than this share of the largest reading.
+const LEVEL: f64 = 0.1;
 /// Numbers that loggers write for "no reading". Common practice, no source.
 const STAND_INS: [f64; 4] = [-999.0, -9999.0, -99_999.0, -999_999.0];
 
@@ -21,17 +23,26 @@ pub fn stands_in(written: f64) -> bool {
     STAND_INS.contains(&written)
 }
 
+/// A line of one of a log's files.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Where {
+    /// Index of the file.
+    pub file: usize,
+    /// Number of the line.
+    pub line: usize,
+}
+
 /// What was set aside in one channel.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Dropped {
     /// Readings outside anything that a bench can show.
     pub impossible: usize,
-    /// Line of the first.
-    pub first_impossible: usize,
+    /// Where the first stands.
+    pub first_impossible: Where,
     /// Readings that leapt away and back.
     pub leapt: usize,
-    /// Line of the first.
-    pub first_leapt: usize,
+    /// Where the first stands.
+    pub first_leapt: Where,
 }
 
 /// Sets aside drop-outs in one channel of one log, reading by reading.
@@ -41,9 +52,11 @@ pub struct Filter {
     low: f64,
     high: f64,
     good: Option<f64>,
+    /// The largest good reading so far, without its sign.
+    largest: f64,
     held: [(f64, f64); LONGEST],
     holds: usize,
-    first_held_line: usize,
+    first_held: Where,
     /// What was set aside so far.
     pub dropped: Dropped,
 }
@@ -75,15 +88,16 @@ impl Filter {
             low,
             high,
             good: None,
+            largest: 0.0,
             held: [(0.0, 0.0); LONGEST],
             holds: 0,
-            first_held_line: 0,
+            first_held: Where::default(),
             dropped: Dropped::default(),
         }
     }
 
     /// Takes the next reading and hands on those that stand, in order of time.
-    pub fn take(&mut self, t: f64, v: f64, line: usize, out: &mut impl FnMut(f64, f64)) {
+    pub fn take(&mut self, t: f64, v: f64, line: Where, out: &mut impl FnMut(f64, f64)) {
         if !(self.low..=self.high).contains(&v) {
             if self.dropped.impossible == 0 {
                 self.dropped.first_impossible = line;
@@ -94,7 +108,7 @@ impl Filter {
         if self.holds == 0 {
             let odd = self.good.is_some_and(|good| self.odd(good, v));
             if !odd {
-                self.good = Some(v);
+                self.accept(v);
                 out(t, v);
                 return;
             }
@@ -106,20 +120,25 @@ impl Filter {
         let brief = t - since <= LONGEST_S || matches!(self.rule, Rule::Leap);
         if !self.odd(good, v) && brief && self.returned(good, v) {
             if self.dropped.leapt == 0 {
-                self.dropped.first_leapt = self.first_held_line;
+                self.dropped.first_leapt = self.first_held;
             }
             self.dropped.leapt += self.holds;
             self.holds = 0;
-            self.good = Some(v);
+            self.accept(v);
             out(t, v);
         } else if self.odd(good, v) && self.holds < LONGEST {
             self.hold(t, v, line);
         } else {
             // It stayed: a change, not a drop-out.
             self.finish(out);
-            self.good = Some(v);
+            self.accept(v);
             out(t, v);
         }
+    }
+
+    fn accept(&mut self, v: f64) {
+        self.good = Some(v);
+        self.largest = self.largest.max(v.abs());
     }
 
     /// Hands on what is still held at the end of the log.
@@ -130,9 +149,9 @@ impl Filter {
         self.holds = 0;
     }
 
-    fn hold(&mut self, t: f64, v: f64, line: usize) {
+    fn hold(&mut self, t: f64, v: f64, line: Where) {
         if self.holds == 0 {
-            self.first_held_line = line;
+            self.first_held = line;
         }
         if let Some(slot) = self.held.get_mut(self.holds) {
             *slot = (t, v);
@@ -143,8 +162,12 @@ impl Filter {
     fn odd(&self, good: f64, v: f64) -> bool {
         match self.rule {
             Rule::Leap => (v - good).abs() > LEAP_K,
+            // Noise about zero falls and rises by any factor: only falls from a level, and bursts above all levels, are odd.
             Rule::Fall => {
-                v.abs() < FALL * good.abs() || (good != 0.0 && v.abs() > BURST * good.abs())
+                (good.abs() > LEVEL * self.largest && v.abs() < FALL * good.abs())
+                    || (self.largest > 0.0
+                        && v.abs() > BURST * good.abs()
+                        && v.abs() > 3.0 * self.largest)
             }
             Rule::None => false,
         }
@@ -168,7 +191,11 @@ mod tests {
         let mut filter = Filter::new(channel);
         let mut out = Vec::new();
         for (i, v) in values.iter().enumerate() {
-            filter.take(i as f64 * interval, *v, i + 1, &mut |_, v| out.push(v));
+            let at = Where {
+                file: 0,
+                line: i + 1,
+            };
+            filter.take(i as f64 * interval, *v, at, &mut |_, v| out.push(v));
         }
         filter.finish(&mut |_, v| out.push(v));
         (out, filter.dropped)
@@ -183,7 +210,10 @@ mod tests {
         );
         assert_eq!(out, [19.0, 19.1, 19.0, 19.2, 19.1]);
         assert_eq!((dropped.leapt, dropped.impossible), (3, 1));
-        assert_eq!((dropped.first_leapt, dropped.first_impossible), (3, 5));
+        assert_eq!(
+            (dropped.first_leapt.line, dropped.first_impossible.line),
+            (3, 5)
+        );
     }
 
     #[test]

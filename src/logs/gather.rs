@@ -2,7 +2,7 @@
 
 use super::block::Batch;
 use super::clock::Clock;
-use super::dropout::{Dropped, Filter};
+use super::dropout::{Dropped, Filter, Where};
 use super::heading::Layout;
 use super::series::Series;
 use super::window::Span;
@@ -30,14 +30,14 @@ pub struct Track {
 pub struct Order {
     /// Rows with the stamp of the row before and other readings.
     pub repeated: usize,
-    /// Line of the first.
-    pub first_repeated: usize,
+    /// Where the first stands.
+    pub first_repeated: Where,
     /// Rows that repeat the row before in all: left out.
     pub doubled: usize,
     /// Times that the clock went back.
     pub backward: usize,
-    /// Line of the first.
-    pub first_backward: usize,
+    /// Where the first stands.
+    pub first_backward: Where,
     /// How far it went back there, s.
     pub first_backward_s: f64,
     /// Rows stamped earlier than one before them: left out.
@@ -54,6 +54,8 @@ pub struct Gather<'a> {
     open: Vec<usize>,
     clock: Clock,
     convert: Vec<(f64, f64)>,
+    /// Files begun so far.
+    files: usize,
     channels: Vec<Channel>,
     /// Columns of voltage and current where the draw is to be worked out.
     product: Option<(usize, usize)>,
@@ -102,6 +104,7 @@ impl<'a> Gather<'a> {
             open: Vec::new(),
             clock,
             convert: Vec::new(),
+            files: 0,
             filters: channels.iter().map(|c| Filter::new(*c)).collect(),
             series: channels.iter().map(|_| vec![None; spans.len()]).collect(),
             channels,
@@ -116,8 +119,9 @@ impl<'a> Gather<'a> {
         }
     }
 
-    /// Sets the units of the file to come.
-    pub fn set_units(&mut self, spec: &LogSpec, layout: &Layout) {
+    /// Begins a file, with its own units.
+    pub fn begin_file(&mut self, spec: &LogSpec, layout: &Layout) {
+        self.files += 1;
         self.convert = spec
             .channels
             .iter()
@@ -154,14 +158,18 @@ impl<'a> Gather<'a> {
                     *slot = product;
                 }
             }
-            if self.in_order(t, raw, *line) {
-                self.sort_in(t, &row, *line);
+            let at = Where {
+                file: self.files.saturating_sub(1),
+                line: *line,
+            };
+            if self.in_order(t, raw, at) {
+                self.sort_in(t, &row, at);
             }
         }
     }
 
     /// Whether a row is to be used; notes what is odd about its stamp.
-    fn in_order(&mut self, t: f64, raw: &[f64], line: usize) -> bool {
+    fn in_order(&mut self, t: f64, raw: &[f64], line: Where) -> bool {
         let before = std::mem::replace(&mut self.before, t);
         let Some((last, values)) = &mut self.last else {
             self.last = Some((t, raw.to_vec()));
@@ -205,7 +213,7 @@ impl<'a> Gather<'a> {
         false
     }
 
-    fn sort_in(&mut self, t: f64, row: &[f64], line: usize) {
+    fn sort_in(&mut self, t: f64, row: &[f64], line: Where) {
         self.open_at(t);
         if self.open.is_empty() {
             self.outside += 1;

@@ -93,7 +93,7 @@ fn read_log(
     let mut report = LogReport::new(spec);
     for file in &files {
         let mut open = Open::new(spec, file)?;
-        gather.set_units(spec, &open.layout);
+        gather.begin_file(spec, &open.layout);
         report.begin(&file.name, open.blocks.encoding(), &open.layout);
         while let Some(batch) = open.next_batch(file)? {
             gather.take(&batch);
@@ -181,17 +181,51 @@ fn raise(file: &SourceFile, error: TextError) -> BenchError {
     }
 }
 
-/// Files of one log sorted by their first reading: names such as `log_10` and `log_2` sort otherwise.
-fn in_order_of_time(spec: &LogSpec, files: Vec<SourceFile>) -> Result<Vec<SourceFile>, BenchError> {
+/// Files of one log in the order of their readings.
+///
+/// The order of their names, with numbers in them taken as numbers (`log_2` before `log_10`), where times then never go back:
+/// only that order can tell the two passes of an hour that a wall clock shows twice. Else the order of their first readings.
+fn in_order_of_time(
+    spec: &LogSpec,
+    mut files: Vec<SourceFile>,
+) -> Result<Vec<SourceFile>, BenchError> {
+    files.sort_by_cached_key(|f| natural(&f.name));
     let mut keyed = Vec::with_capacity(files.len());
+    let mut running = clock_of(spec);
     for file in files {
         let mut open = Open::new(spec, &file)?;
         let first = open
             .next_batch(&file)?
-            .and_then(|b| b.stamps.first().copied())
-            .and_then(|s| clock_of(spec).moment(s));
-        keyed.push((first.unwrap_or(f64::INFINITY), file));
+            .and_then(|b| b.stamps.first().copied());
+        let alone = first.and_then(|s| clock_of(spec).moment(s));
+        let after_others = first.and_then(|s| running.moment(s));
+        keyed.push((alone, after_others, file));
     }
-    keyed.sort_by(|a, b| a.0.total_cmp(&b.0));
-    Ok(keyed.into_iter().map(|(_, f)| f).collect())
+    let grows = keyed
+        .windows(2)
+        .all(|pair| matches!(pair, [a, b] if a.1.is_some() && a.1 <= b.1));
+    if !grows {
+        let t = |k: &(Option<f64>, Option<f64>, SourceFile)| k.0.unwrap_or(f64::INFINITY);
+        keyed.sort_by(|a, b| t(a).total_cmp(&t(b)));
+    }
+    Ok(keyed.into_iter().map(|(_, _, f)| f).collect())
+}
+
+/// A name as words and numbers.
+fn natural(name: &str) -> Vec<(String, u64)> {
+    let mut out: Vec<(String, u64)> = vec![(String::new(), 0)];
+    let mut in_number = false;
+    for c in name.chars() {
+        if in_number && !c.is_ascii_digit() {
+            out.push((String::new(), 0));
+        }
+        in_number = c.is_ascii_digit();
+        if let Some((text, number)) = out.last_mut() {
+            match c.to_digit(10) {
+                Some(d) => *number = number.saturating_mul(10).saturating_add(d.into()),
+                None => text.push(c),
+            }
+        }
+    }
+    out
 }

@@ -2,7 +2,7 @@
 
 use super::block::{Batch, KEPT_PROBLEMS, Problem, ProblemKind};
 use super::clock::utc;
-use super::dropout::Dropped;
+use super::dropout::{Dropped, Where};
 use super::gather::{Gathered, Order};
 use super::heading::Layout;
 use crate::bench::logs::{Encoding, LogSpec, TimeFormat};
@@ -211,7 +211,7 @@ impl LogReport {
         }
         if g.order.set_aside * 5 > read {
             return Err(Fault::new(
-                Place::line(&file, g.order.first_backward),
+                self.at(g.order.first_backward),
                 format!(
                     "a clock that goes back {} times, first by {:.0} s, so that {} of {read} readings lie before others",
                     g.order.backward, g.order.first_backward_s, g.order.set_aside
@@ -222,6 +222,38 @@ impl LogReport {
             .into());
         }
         Ok(())
+    }
+
+    /// The files in words.
+    fn names(&self) -> String {
+        match self.files.as_slice() {
+            [] => String::new(),
+            [one] => one.clone(),
+            [one, .., last] => format!("{one} … {last} ({} files)", self.files.len()),
+        }
+    }
+
+    fn at(&self, place: Where) -> Place {
+        match self.files.get(place.file) {
+            Some(file) => Place::line(file, place.line),
+            None => Place::file(self.names()),
+        }
+    }
+
+    /// A line in words; with its file where there are several.
+    fn line(&self, place: Where) -> String {
+        match self.files.get(place.file).filter(|_| self.files.len() > 1) {
+            Some(file) => format!("line {} of {file}", place.line),
+            None => format!("line {}", place.line),
+        }
+    }
+
+    fn problem_words(&self, file: &str, problem: &Problem) -> String {
+        if self.files.len() > 1 {
+            format!("{file}, {}", problem.words())
+        } else {
+            problem.words()
+        }
     }
 
     /// The reach of the log in words.
@@ -235,14 +267,11 @@ impl LogReport {
 
     /// What a careful reader would be told of this log.
     pub fn findings(&self) -> Vec<Finding> {
-        let file = self.files.join(", ");
+        let file = self.names();
         let first = self.files.first().cloned().unwrap_or_default();
         let mut out = Vec::new();
-        let mut say = |severity, code, line: Option<usize>, text: String| {
-            let place = match line {
-                Some(line) => Place::line(&first, line),
-                None => Place::file(&first),
-            };
+        let mut say = |severity, code, place: Option<Place>, text: String| {
+            let place = place.unwrap_or_else(|| Place::file(&first));
             out.push(Finding::new(severity, code, text).at(&place));
         };
         if self.broken > 0 {
@@ -250,7 +279,7 @@ impl LogReport {
                 .problems
                 .iter()
                 .take(SHOWN)
-                .map(|(_, p)| p.words())
+                .map(|(f, p)| self.problem_words(f, p))
                 .collect();
             let more = if self.broken > list.len() {
                 format!("; and {} more", self.broken - list.len())
@@ -260,7 +289,7 @@ impl LogReport {
             say(
                 Severity::Warning,
                 "broken-lines",
-                self.problems.first().map(|(_, p)| p.line),
+                self.problems.first().map(|(f, p)| Place::line(f, p.line)),
                 format!(
                     "{} of {} lines of {file} could not be read whole: {}{more}",
                     self.broken,
@@ -284,10 +313,11 @@ impl LogReport {
                     Severity::Note
                 },
                 "repeated-times",
-                Some(o.first_repeated),
+                Some(self.at(o.first_repeated)),
                 format!(
-                    "{} readings of {file} have the time of the reading before (first on line {}); they are kept{hint}",
-                    o.repeated, o.first_repeated
+                    "{} readings of {file} have the time of the reading before (first on {}); they are kept{hint}",
+                    o.repeated,
+                    self.line(o.first_repeated)
                 ),
             );
         }
@@ -297,7 +327,7 @@ impl LogReport {
                 "doubled-lines",
                 None,
                 format!(
-                    "{} lines of {file} repeat the line before in all and are left out",
+                    "{} lines of {file} have the time and the readings of the line before and are left out",
                     o.doubled
                 ),
             );
@@ -311,10 +341,13 @@ impl LogReport {
             say(
                 Severity::Warning,
                 "clock-went-back",
-                Some(o.first_backward),
+                Some(self.at(o.first_backward)),
                 format!(
-                    "the clock of {file} goes back {} times, first on line {} by {:.0} s{summer}; {} readings that lie before others are left out",
-                    o.backward, o.first_backward, o.first_backward_s, o.set_aside
+                    "the clock of {file} goes back {} times, first on {} by {:.0} s{summer}; {} readings that lie before others are left out",
+                    o.backward,
+                    self.line(o.first_backward),
+                    o.first_backward_s,
+                    o.set_aside
                 ),
             );
         }
@@ -357,12 +390,12 @@ impl LogReport {
                 say(
                     Severity::Warning,
                     "readings-impossible",
-                    Some(d.first_impossible),
+                    Some(self.at(d.first_impossible)),
                     format!(
-                        "{} readings of {} in {file} are outside anything possible (first on line {}) and are left out",
+                        "{} readings of {} in {file} are outside anything possible (first on {}) and are left out",
                         d.impossible,
                         channel.name(),
-                        d.first_impossible
+                        self.line(d.first_impossible)
                     ),
                 );
             }
@@ -370,12 +403,12 @@ impl LogReport {
                 say(
                     Severity::Warning,
                     "sensor-drop-outs",
-                    Some(d.first_leapt),
+                    Some(self.at(d.first_leapt)),
                     format!(
-                        "{} readings of {} in {file} leap away and back at once (first on line {}): taken for drop-outs and left out",
+                        "{} readings of {} in {file} leap away and back at once (first on {}): taken for drop-outs and left out",
                         d.leapt,
                         channel.name(),
-                        d.first_leapt
+                        self.line(d.first_leapt)
                     ),
                 );
             }

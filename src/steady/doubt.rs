@@ -1,14 +1,12 @@
 //! What may look steady and is not: plateaus apart, steps, pieces of a drift, start-ups that have not ended.
 
 use super::blocks;
-use super::search::{Search, Stretch, Watched};
+use super::search::{OFF, Search, Stretch, Watched};
 use super::words;
 use crate::bench::Channel;
 use crate::bench::logs::SteadyRules;
 use crate::logs::window::Span;
 
-/// A draw below this share of the main plateau's is a unit switched off. Common practice, no source.
-const OFF: f64 = 0.03;
 /// A step is so many times the usual change of the draw over as long. Common practice, no source.
 const SUDDEN: f64 = 6.0;
 /// A setting stood where the mean over the least length differs from the level beside the step by less than this share.
@@ -77,7 +75,7 @@ pub(super) fn step(search: &Search, main: Stretch) -> Option<Step> {
         };
         let jump = (after - before).abs();
         let sudden = jump > 3.0 * (before - earlier).abs() && jump > SUDDEN * usual;
-        let off = before.abs().min(after.abs()) < OFF * level.abs();
+        let off = before.abs().min(after.abs()) < OFF * before.abs().max(after.abs());
         // The other setting had stood for as long as a plateau must; else it is a compressor that starts late.
         let stood = |from: usize, to: usize, at_step: f64| {
             draw.blocks
@@ -195,11 +193,14 @@ fn comes_and_goes(search: &Search, main: Stretch) -> Option<String> {
     let band = draw.spread * draw.unit_at(level);
     let (mut inside, mut left) = (false, 0);
     for v in draw.blocks.part(0, main.from).iter().flatten() {
-        let far = (v - level).abs() > band;
-        if inside && far {
+        // Well inside, and well out: noise at the edge is neither.
+        let away = (v - level).abs();
+        if inside && away > band {
             left += 1;
+            inside = false;
+        } else if away < 0.5 * band {
+            inside = true;
         }
-        inside = !far;
     }
     (left >= 2 && main.len() * 2 < search.count).then(|| {
         format!(

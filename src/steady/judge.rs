@@ -9,7 +9,7 @@ use super::cycles::{self, Cycles};
 use super::doubt::{apart, part_of_drift, starting, step};
 use super::mean::{self, Mean};
 use super::readings::Readings;
-use super::search::{Search, Stretch, Trouble, Watched};
+use super::search::{OFF, Search, Stretch, Trouble, Watched};
 use super::words;
 use crate::bench::Channel;
 use crate::bench::logs::SteadyRules;
@@ -70,11 +70,21 @@ pub struct Judged {
     pub notes: Vec<String>,
 }
 
+impl Judged {
+    /// Whether the window holds no reading of the draw at all.
+    pub fn is_empty(&self) -> bool {
+        self.reason == NO_READINGS
+    }
+}
+
 /// Readings of the draw, at least: published tests record seven sets in half an hour (ISO 5151:2017, from memory;
 /// 10 CFR 430 Subpart B Appendix M1, 3.3 b).
 const FEWEST_READINGS: usize = 7;
 /// Blocks in a window, at most: the search takes time with their square.
 const MOST_BLOCKS: f64 = 240.0;
+
+/// The reason of a run without readings.
+pub(super) const NO_READINGS: &str = "no readings of the draw in the window";
 
 /// Judges a run by its readings in a window.
 pub fn judge(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
@@ -96,18 +106,12 @@ fn bare(status: Status, reason: String) -> Judged {
 
 fn name(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
     let Some(draw) = readings.draw() else {
-        return bare(
-            Status::Short,
-            "no readings of the draw in the window".to_owned(),
-        );
+        return bare(Status::Short, NO_READINGS.to_owned());
     };
     let bins = draw.within(window.start, window.end);
     let count: usize = bins.iter().map(|b| b.count as usize).sum();
     let (Some(first), Some(last)) = (bins.first(), bins.last()) else {
-        return bare(
-            Status::Short,
-            "no readings of the draw in the window".to_owned(),
-        );
+        return bare(Status::Short, NO_READINGS.to_owned());
     };
     let reach = last.last - first.first;
     if count < FEWEST_READINGS || reach < 0.95 * rules.at_least_s {
@@ -120,6 +124,42 @@ fn name(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
             ),
         );
     }
+    // Where readings begin late or end early, what was logged is judged.
+    let interval = draw.interval().unwrap_or(0.0);
+    let logged = Span {
+        start: if first.first - window.start > 2.0 * interval {
+            first.first
+        } else {
+            window.start
+        },
+        end: if window.end - last.last > 2.0 * interval {
+            last.last + interval
+        } else {
+            window.end
+        },
+    };
+    let mut judged = name_logged(readings, logged, rules);
+    for (when, missing) in [
+        ("begin", logged.start - window.start),
+        ("end", window.end - logged.end),
+    ] {
+        if missing > rules.average_s() {
+            judged.notes.push(format!(
+                "readings of the draw {when} {} {} the window does",
+                words::time(missing),
+                if when == "begin" { "after" } else { "before" }
+            ));
+        }
+    }
+    judged
+}
+
+/// Judges what was logged.
+fn name_logged(readings: &Readings, window: Span, rules: &SteadyRules) -> Judged {
+    let Some(draw) = readings.draw() else {
+        return bare(Status::Short, NO_READINGS.to_owned());
+    };
+    let bins = draw.within(window.start, window.end);
     let cycles = cycles::find(bins, rules);
     let search = search(readings, window, rules, draw.interval());
     let main = search.longest(0, search.count);
@@ -146,16 +186,25 @@ fn search(readings: &Readings, window: Span, rules: &SteadyRules, interval: Opti
         if let Some(series) = readings.get(channel) {
             let blocks = Blocks::of(series, window, count);
             watched.push(match channel {
-                Channel::Power => Watched::draw(blocks, rules),
+                Channel::Power => Watched::draw(blocks, series.step().unwrap_or(0.0), rules),
                 _ => Watched::temperature(channel, blocks, rules),
             });
         }
     }
+    // Nineteen blocks in twenty draw no more.
+    let mut draws: Vec<f64> = watched
+        .first()
+        .map(|w: &Watched| w.blocks.part(0, count).iter().flatten().copied().collect())
+        .unwrap_or_default();
+    draws.sort_by(f64::total_cmp);
+    let high = draws.get(draws.len() * 19 / 20).copied().unwrap_or(0.0);
+    let off_w = OFF * high.max(0.0);
     Search {
         watched,
         least: (rules.at_least_s / width).ceil().max(3.0) as usize,
         horizon: rules.horizon_s() / width,
         count,
+        off_w,
     }
 }
 

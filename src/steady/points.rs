@@ -107,6 +107,27 @@ pub fn to_csv(bench: &LogBench, reduction: &Reduction, include: Include) -> Stri
     text
 }
 
+/// Whether a mean can stand in a points table: what no bench can show is left out there, and said by [`unwritable`].
+fn writable(channel: Channel, value: f64) -> bool {
+    let (low, high, _) = channel.plausible();
+    (low..=high).contains(&value) || (channel == Channel::Power && value >= 0.0)
+}
+
+/// Means that are left out of the table, as run, channel and what is expected of it.
+pub fn unwritable(reduction: &Reduction) -> Vec<(String, Channel, &'static str)> {
+    reduction
+        .runs
+        .iter()
+        .filter_map(|r| Some((r, r.judged.plateau.as_ref()?)))
+        .flat_map(|(r, p)| {
+            p.values
+                .iter()
+                .filter(|(c, m)| !writable(**c, m.value))
+                .map(|(c, _)| (r.row.run.clone(), *c, c.plausible().2))
+        })
+        .collect()
+}
+
 fn cells(
     run: &RunResult,
     order: String,
@@ -132,7 +153,8 @@ fn cells(
             .judged
             .plateau
             .as_ref()
-            .and_then(|p| p.values.get(channel));
+            .and_then(|p| p.values.get(channel))
+            .filter(|m| writable(*channel, m.value));
         cells.push(mean.map_or_else(String::new, |m| significant(unit.from_si(m.value), DIGITS)));
         cells.push(mean.and_then(|m| m.u).map_or_else(String::new, |u| {
             significant(unit.difference_from_si(u), U_DIGITS)

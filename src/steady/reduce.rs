@@ -4,7 +4,7 @@ use super::judge::{Judged, Status, judge};
 use super::lag::{self, Suggestion};
 use super::readings::Readings;
 use crate::bench::logs::{LogBench, RunRow};
-use crate::bench::{BenchError, Channel, Fault, Finding, Place, Severity};
+use crate::bench::{BenchError, Channel, Fault, Finding, Kind, Place, Severity};
 use crate::logs::report::LogReport;
 use crate::logs::{self, Span, counts_elapsed, read_logs, windows};
 
@@ -22,6 +22,9 @@ pub struct Reduction {
     /// Whether times are counted from the logs' zero.
     pub elapsed: bool,
 }
+
+/// Nothing that blows air draws less, W. Common practice, no source.
+const OFF_W: f64 = 0.5;
 
 /// One run, reduced.
 #[derive(Clone, Debug)]
@@ -62,7 +65,7 @@ pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
         .map(|((row, span), readings)| RunResult {
             row: row.clone(),
             window: *span,
-            judged: judge(readings, *span, &bench.rules),
+            judged: running(row, judge(readings, *span, &bench.rules)),
         })
         .collect();
     note_empty(bench, &results, &reports, &mut findings);
@@ -74,6 +77,27 @@ pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
         findings,
         elapsed: counts_elapsed(bench),
     })
+}
+
+/// A unit that draws nothing in a cooling or fan-only run was not running.
+fn running(row: &RunRow, judged: Judged) -> Judged {
+    let draw = judged
+        .plateau
+        .as_ref()
+        .and_then(|p| p.values.get(&Channel::Power))
+        .map(|m| m.value);
+    match draw {
+        Some(w) if row.kind != Kind::Standby && w < OFF_W => Judged {
+            status: Status::Short,
+            plateau: None,
+            reason: format!(
+                "the unit was off: it drew {} W; a run without blower and compressor is of the kind `standby`",
+                crate::quantity::significant(w.max(0.0), 2)
+            ),
+            ..judged
+        },
+        _ => judged,
+    }
 }
 
 /// A bench whose logs give no draw has nothing to reduce.
@@ -166,7 +190,7 @@ fn note_empty(
 ) {
     let empty: Vec<&str> = results
         .iter()
-        .filter(|r| r.judged.reason.starts_with("no readings"))
+        .filter(|r| r.judged.is_empty())
         .map(|r| r.row.run.as_str())
         .collect();
     if empty.is_empty() {

@@ -18,10 +18,16 @@ pub struct Watched {
     pub spread: f64,
     /// Whether the limits are fractions of the mean.
     pub relative: bool,
+    /// Limits that are fractions never fall below this, W.
+    pub least: f64,
 }
 
-/// The draw's limits never fall below this, W: a standby draw of a watt is read in steps of a few per cent.
+/// The draw's limits never fall below this, W, nor below two steps of its display: a standby draw of a watt is read in steps of
+/// a few per cent.
 const LEAST_DRAW_LIMIT_W: f64 = 0.5;
+
+/// A draw below this share of the highest in the window is a unit switched off. Common practice, no source.
+pub const OFF: f64 = 0.03;
 
 /// What keeps a stretch from being steady.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,6 +50,8 @@ pub enum Trouble {
         /// The limit.
         limit: f64,
     },
+    /// The unit is off in it, but not in the whole window.
+    Off,
     /// Too few blocks hold readings.
     Empty {
         /// The quantity.
@@ -88,17 +96,20 @@ pub struct Search {
     pub horizon: f64,
     /// Blocks in the window.
     pub count: usize,
+    /// A draw below this is a unit switched off, W: no stretch of a run.
+    pub off_w: f64,
 }
 
 impl Watched {
-    /// The draw with its limits.
-    pub fn draw(blocks: Blocks, rules: &SteadyRules) -> Self {
+    /// The draw with its limits; `step` is the smallest step of its readings, W.
+    pub fn draw(blocks: Blocks, step: f64, rules: &SteadyRules) -> Self {
         Watched {
             channel: Channel::Power,
             blocks,
             drift: rules.draw_drift,
             spread: rules.draw_spread,
             relative: true,
+            least: LEAST_DRAW_LIMIT_W.max(2.0 * step),
         }
     }
 
@@ -110,15 +121,14 @@ impl Watched {
             drift: rules.temp_drift_k,
             spread: rules.temp_spread_k,
             relative: false,
+            least: 0.0,
         }
     }
 
     /// What one unit of a limit is at a level of the quantity.
     pub fn unit_at(&self, level: f64) -> f64 {
         if self.relative {
-            level
-                .abs()
-                .max(LEAST_DRAW_LIMIT_W / self.drift.min(self.spread))
+            level.abs().max(self.least / self.drift.min(self.spread))
         } else {
             1.0
         }
@@ -166,6 +176,13 @@ impl Search {
     /// # Errors
     /// The first trouble.
     pub fn judge(&self, s: Stretch) -> Result<(), Trouble> {
+        let draw = self.watched.first();
+        if draw
+            .and_then(|w| w.blocks.mean(s.from, s.to))
+            .is_some_and(|m| m < self.off_w)
+        {
+            return Err(Trouble::Off);
+        }
         for w in &self.watched {
             match w.judge(s, self.horizon) {
                 // A thermometer that gives a reading every few minutes, or none, does not judge.
@@ -289,10 +306,11 @@ mod tests {
         let count = values.len();
         let blocks = Blocks::from_values(values.into_iter().map(Some).collect());
         Search {
-            watched: vec![Watched::draw(blocks, &rules)],
+            watched: vec![Watched::draw(blocks, 0.0, &rules)],
             least: 10,
             horizon: 30.0,
             count,
+            off_w: 0.0,
         }
     }
 

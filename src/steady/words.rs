@@ -110,6 +110,7 @@ pub fn trouble(trouble: &Trouble, rules: &SteadyRules) -> String {
             amount(*channel, *value),
             amount(*channel, *limit)
         ),
+        Trouble::Off => "the unit is off in the later part of the window".to_owned(),
         Trouble::Empty { channel } => format!("too few readings of {}", noun(*channel)),
     }
 }
