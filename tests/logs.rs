@@ -411,7 +411,7 @@ fn a_clock_that_goes_back_is_told_and_one_that_starts_again_is_refused() {
     });
     LogFolder::new(METER).file("meter.csv", back).finds(
         "clock-went-back",
-        &["1 times", "line 303", "35 s", "4 readings"],
+        &["goes back once", "line 303", "35 s", "4 readings"],
     );
     let again = hour("t,P", |t, p| {
         format!("{},{p:.2}", START + (t - START) % 300)

@@ -213,8 +213,8 @@ impl LogReport {
             return Err(Fault::new(
                 self.at(g.order.first_backward),
                 format!(
-                    "a clock that goes back {} times, first by {:.0} s, so that {} of {read} readings lie before others",
-                    g.order.backward, g.order.first_backward_s, g.order.set_aside
+                    "a clock that goes back {}, first by {:.0} s, so that {} of {read} readings lie before others",
+                    times(g.order.backward), g.order.first_backward_s, g.order.set_aside
                 ),
                 "times that grow from line to line",
             )
@@ -343,8 +343,8 @@ impl LogReport {
                 "clock-went-back",
                 Some(self.at(o.first_backward)),
                 format!(
-                    "the clock of {file} goes back {} times, first on {} by {:.0} s{summer}; {} readings that lie before others are left out",
-                    o.backward,
+                    "the clock of {file} goes back {}, first on {} by {:.0} s{summer}; {} readings that lie before others are left out",
+                    times(o.backward),
                     self.line(o.first_backward),
                     o.first_backward_s,
                     o.set_aside
@@ -422,6 +422,14 @@ impl LogReport {
             );
         }
         out
+    }
+}
+
+fn times(n: usize) -> String {
+    match n {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        n => format!("{n} times"),
     }
 }
 
