@@ -40,6 +40,17 @@ pub struct Layout {
     pub skip: usize,
     /// Cells to look at in a row.
     pub width: usize,
+    /// The cells to read of a plain row, in the order in which they stand; empty where rows need a closer look.
+    pub plain: Vec<(usize, Role)>,
+}
+
+/// What a cell of a plain row is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// The time.
+    Time,
+    /// The channel with this index.
+    Channel(usize),
 }
 
 /// A measured column.
@@ -137,7 +148,23 @@ pub fn find(
     };
     let stamps = StampReader::new(&spec.time.format, spec.time.year, decimal_comma)
         .map_err(|f| pattern_fault(spec, f))?;
+    let plain = match (time.as_slice(), &only, spec.missing.is_empty()) {
+        ([at], None, true) if delimiter != b' ' => {
+            let mut plain: Vec<(usize, Role)> = channels
+                .iter()
+                .enumerate()
+                .map(|(i, c): (usize, &Column)| (c.at, Role::Channel(i)))
+                .chain([(*at, Role::Time)])
+                .collect();
+            plain.sort_by_key(|(at, _)| *at);
+            // A column read twice is no plain row.
+            let twice = plain.windows(2).any(|p| matches!(p, [a, b] if a.0 == b.0));
+            if twice { Vec::new() } else { plain }
+        }
+        _ => Vec::new(),
+    };
     Ok(Layout {
+        plain,
         delimiter,
         decimal_comma,
         time,

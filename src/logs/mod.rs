@@ -21,6 +21,7 @@ pub mod text;
 pub mod window;
 
 use std::io::Read;
+use std::sync::mpsc::{channel, sync_channel};
 
 use crate::bench::logs::{LogBench, LogSpec, TimeFormat};
 use crate::bench::{BenchError, Finding, SourceFile};
@@ -32,8 +33,8 @@ use report::LogReport;
 use text::{Block, Blocks, TextError};
 pub use window::{Span, counts_elapsed, windows};
 
-/// Bins that all series together may hold: 48 bytes each, 32 MB.
-const ALL_BINS: usize = 700_000;
+/// Bins that all series together may hold: 32 bytes each, 32 MB.
+const ALL_BINS: usize = 1_000_000;
 /// Bins in one series: enough to see a cycle of a few seconds in a run of an hour.
 const MOST_BINS: usize = 8192;
 /// Fewer would blur where a steady stretch starts.
@@ -92,19 +93,69 @@ fn read_log(
     let mut gather = Gather::new(spec, spans, clock_of(spec), room);
     let mut report = LogReport::new(spec);
     for file in &files {
-        let mut open = Open::new(spec, file)?;
+        let open = Open::new(spec, file)?;
         gather.begin_file(spec, &open.layout);
         report.begin(&file.name, open.blocks.encoding(), &open.layout);
-        while let Some(batch) = open.next_batch(file)? {
-            gather.take(&batch);
-            report.add(&batch);
-            report.check_early()?;
-        }
-        report.end(spec, &open.layout)?;
+        let layout = open.layout.clone();
+        in_two_threads(open, file, |batch| {
+            gather.take(batch);
+            report.add(batch);
+            report.check_early()
+        })?;
+        report.end(spec, &layout)?;
     }
     let gathered = gather.finish(index);
     report.finish(spec, &gathered)?;
     Ok((gathered.runs, report))
+}
+
+/// Batches on their way between the two threads.
+const UNDER_WAY: usize = 4;
+
+/// Reads a file's batches in one thread and hands them to `take` in this one, in order; in one thread where there is one core.
+fn in_two_threads(
+    mut open: Open,
+    file: &SourceFile,
+    mut take: impl FnMut(&Batch) -> Result<(), BenchError>,
+) -> Result<(), BenchError> {
+    let one_core = std::thread::available_parallelism().is_ok_and(|n| n.get() == 1);
+    let mut first = Batch::default();
+    if !open.next_batch(file, &mut first)? {
+        return Ok(());
+    }
+    take(&first)?;
+    if one_core || open.blocks.is_at_end() {
+        while open.next_batch(file, &mut first)? {
+            take(&first)?;
+        }
+        return Ok(());
+    }
+    std::thread::scope(|scope| {
+        let (full, to_take) = sync_channel::<Result<Batch, BenchError>>(UNDER_WAY);
+        let (used, to_fill) = channel::<Batch>();
+        scope.spawn(move || {
+            loop {
+                let mut batch = to_fill.try_recv().unwrap_or_default();
+                let message = match open.next_batch(file, &mut batch) {
+                    Ok(true) => Ok(batch),
+                    Ok(false) => break,
+                    Err(error) => Err(error),
+                };
+                let last = message.is_err();
+                // The other side has given up, or there is nothing more to read.
+                if full.send(message).is_err() || last {
+                    break;
+                }
+            }
+        });
+        for message in to_take {
+            let batch = message?;
+            take(&batch)?;
+            // A reader that has finished needs no more memory.
+            let _ = used.send(batch);
+        }
+        Ok(())
+    })
 }
 
 /// The clock of a log.
@@ -147,17 +198,23 @@ impl Open {
         })
     }
 
-    fn next_batch(&mut self, file: &SourceFile) -> Result<Option<Batch>, BenchError> {
-        let mut batch = match self.first.take() {
+    /// Reads the next batch; false at the end of the file.
+    fn next_batch(&mut self, file: &SourceFile, batch: &mut Batch) -> Result<bool, BenchError> {
+        let block = match self.first.take() {
             Some(block) => {
                 let rows = block.bytes.get(self.layout.skip..).unwrap_or_default();
-                read_block(&self.layout, rows, self.layout.first_line)
+                read_block(&self.layout, rows, self.layout.first_line, batch);
+                block
             }
             None => match self.blocks.next_block().map_err(|e| raise(file, e))? {
-                Some(block) => read_block(&self.layout, &block.bytes, block.first_line),
-                None => return Ok(None),
+                Some(block) => {
+                    read_block(&self.layout, &block.bytes, block.first_line, batch);
+                    block
+                }
+                None => return Ok(false),
             },
         };
+        self.blocks.give_back(block);
         if self.before_table
             && let Some(first) = batch.lines.first().copied()
         {
@@ -170,7 +227,7 @@ impl Open {
                 batch.rows -= before;
             }
         }
-        Ok(Some(batch))
+        Ok(true)
     }
 }
 
@@ -194,9 +251,9 @@ fn in_order_of_time(
     let mut running = clock_of(spec);
     for file in files {
         let mut open = Open::new(spec, &file)?;
-        let first = open
-            .next_batch(&file)?
-            .and_then(|b| b.stamps.first().copied());
+        let mut batch = Batch::default();
+        open.next_batch(&file, &mut batch)?;
+        let first = batch.stamps.first().copied();
         let alone = first.and_then(|s| clock_of(spec).moment(s));
         let after_others = first.and_then(|s| running.moment(s));
         keyed.push((alone, after_others, file));

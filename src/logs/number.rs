@@ -88,6 +88,43 @@ pub fn read(cell: &[u8], comma: bool) -> Cell {
     slow(text, comma)
 }
 
+/// Reads a plain number that begins at `at` in a longer text: sign, digits, decimal mark, at most 15 digits in all. Gives its value
+/// and the place after it; none for anything else, which [`read`] may still make sense of.
+#[inline]
+pub fn quick(text: &[u8], at: usize, mark: u8) -> Option<(f64, usize)> {
+    let mut rest = text.get(at..)?;
+    let negative = rest.first() == Some(&b'-');
+    if negative {
+        rest = rest.get(1..)?;
+    }
+    let mut mantissa = 0_u64;
+    let mut places = usize::MAX;
+    let mut used = 0;
+    for &b in rest.iter().take(17) {
+        let digit = b.wrapping_sub(b'0');
+        if digit < 10 {
+            mantissa = mantissa * 10 + u64::from(digit);
+        } else if b == mark && places == usize::MAX {
+            places = used;
+        } else {
+            break;
+        }
+        used += 1;
+    }
+    let digits = used - usize::from(places != usize::MAX);
+    if digits == 0 || digits > 15 {
+        return None;
+    }
+    let after = if places == usize::MAX {
+        0
+    } else {
+        used - places - 1
+    };
+    let value = mantissa as f64 / POWERS.get(after)?;
+    let end = at + usize::from(negative) + used;
+    Some((if negative { -value } else { value }, end))
+}
+
 /// Whether what follows a number can be a unit: letters and signs such as `%` and `°`; digits only as in `m3`, not at its start.
 fn is_unit(rest: &[u8]) -> bool {
     let rest = rest.trim_ascii();
@@ -161,6 +198,28 @@ mod tests {
             assert_eq!(read(text.as_bytes(), false), Cell::Number(want), "{text}");
             let comma = text.replace('.', ",");
             assert_eq!(read(comma.as_bytes(), true), Cell::Number(want), "{comma}");
+        }
+    }
+
+    #[test]
+    fn the_quick_reading_agrees_or_gives_up() {
+        for (text, used) in [
+            ("25.61,x", Some(5)),
+            ("-5.754\n", Some(6)),
+            ("7;", Some(1)),
+            (".5,", Some(2)),
+            ("123456789012345,", Some(15)),
+            ("1234567890123456,", None),
+            ("-,", None),
+            ("x", None),
+            ("", None),
+        ] {
+            let found = quick(text.as_bytes(), 0, b'.');
+            assert_eq!(found.map(|f| f.1), used, "{text}");
+            if let Some((value, end)) = found {
+                let want: f64 = text.get(..end).unwrap().parse().unwrap();
+                assert_eq!(value, want, "{text}");
+            }
         }
     }
 

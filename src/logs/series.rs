@@ -11,10 +11,6 @@ pub struct Bin {
     pub count: u32,
     /// Their mean.
     pub mean: f64,
-    /// The lowest.
-    pub low: f32,
-    /// The highest.
-    pub high: f32,
 }
 
 impl Bin {
@@ -24,8 +20,6 @@ impl Bin {
             last: t,
             count: 1,
             mean: v,
-            low: v as f32,
-            high: v as f32,
         }
     }
 
@@ -38,8 +32,6 @@ impl Bin {
         self.count += 1;
         self.mean += (v - self.mean) / f64::from(self.count);
         self.last = t;
-        self.low = self.low.min(v as f32);
-        self.high = self.high.max(v as f32);
     }
 
     fn join(&mut self, other: &Bin) {
@@ -47,8 +39,6 @@ impl Bin {
         self.mean += (other.mean - self.mean) * f64::from(other.count) / f64::from(total);
         self.count = total;
         self.last = other.last;
-        self.low = self.low.min(other.low);
-        self.high = self.high.max(other.high);
     }
 }
 

@@ -84,6 +84,101 @@ impl StampReader {
     }
 }
 
+/// Reads stamps one after the other: one that differs from the one before in its seconds alone is read from those.
+#[derive(Clone, Debug)]
+pub struct StampCursor<'a> {
+    reader: &'a StampReader,
+    /// The last stamp read in full, where its seconds can be told from the rest; else empty.
+    text: Vec<u8>,
+    /// Where its seconds stand.
+    seconds_at: usize,
+    /// The stamp at second 0 of its minute.
+    minute: Stamp,
+}
+
+impl<'a> StampCursor<'a> {
+    /// A cursor for a reader.
+    pub fn new(reader: &'a StampReader) -> Self {
+        StampCursor {
+            reader,
+            text: Vec::new(),
+            seconds_at: 0,
+            minute: Stamp::Instant(0.0),
+        }
+    }
+
+    /// Reads the stamp at the start of a longer text, if it is one of the same minute as the last; gives it and its length.
+    #[inline]
+    pub fn same_minute(&self, text: &[u8]) -> Option<(Stamp, usize)> {
+        let n = self.text.len();
+        let (head, tail) = self.text.split_at_checked(self.seconds_at)?;
+        let (old, after) = tail.split_at_checked(2)?;
+        let now = text.get(..n)?;
+        let (now_head, now_tail) = now.split_at_checked(self.seconds_at)?;
+        let (&[a, b], now_after) = now_tail.split_first_chunk::<2>()?;
+        let _ = old;
+        if now_head != head || now_after != after {
+            return None;
+        }
+        let (a, b) = (a.wrapping_sub(b'0'), b.wrapping_sub(b'0'));
+        if a > 5 || b > 9 {
+            return None;
+        }
+        let seconds = f64::from(10 * a + b);
+        let stamp = match self.minute {
+            Stamp::Instant(t) => Stamp::Instant(t + seconds),
+            Stamp::Local(t) => Stamp::Local(t + seconds),
+        };
+        Some((stamp, n))
+    }
+
+    /// Reads a stamp.
+    ///
+    /// # Errors
+    /// As [`StampReader::read`].
+    pub fn read(&mut self, text: &[u8]) -> Result<Stamp, StampFault> {
+        let stamp = self.reader.read(text)?;
+        self.text.clear();
+        if let Some(at) = self.reader.seconds_at(text)
+            && let Some(&[a, b]) = text.get(at..at + 2)
+        {
+            let seconds = f64::from(10 * a.wrapping_sub(b'0') + b.wrapping_sub(b'0'));
+            self.minute = match stamp {
+                Stamp::Instant(t) => Stamp::Instant(t - seconds),
+                Stamp::Local(t) => Stamp::Local(t - seconds),
+            };
+            self.seconds_at = at;
+            self.text.extend_from_slice(text);
+        }
+        Ok(stamp)
+    }
+}
+
+impl StampReader {
+    /// Where the two digits of the seconds stand in a stamp that has been read, where they stand last (but for a `Z`).
+    fn seconds_at(&self, text: &[u8]) -> Option<usize> {
+        let last = match &self.kind {
+            Kind::Pieces(pieces) => matches!(
+                pieces.as_slice(),
+                [.., Piece::Literal(b':' | b'.' | b'-'), Piece::Second]
+            ),
+            Kind::Iso => true,
+            _ => false,
+        };
+        let bare = text.strip_suffix(b"Z").unwrap_or(text);
+        match bare {
+            [.., b'0'..=b'9', b':' | b'.' | b'-', a, b]
+                if last && (b'0'..=b'5').contains(a) && b.is_ascii_digit() =>
+            {
+                // An ISO time without seconds ends in its minutes.
+                let colons = bare.iter().filter(|b| **b == b':').count();
+                (!matches!(self.kind, Kind::Iso) || colons == 2).then(|| bare.len() - 2)
+            }
+            _ => None,
+        }
+    }
+}
+
 /// Digits from the start, at most `most` of them: their value and count.
 fn digits(text: &[u8], most: usize) -> (u32, usize) {
     let mut value = 0;
@@ -542,6 +637,46 @@ mod tests {
         let midnight = days_from_civil(2026, 8, 27) as f64 * DAY;
         for text in ["08/26  24:00:00", "08/27 00:00:00"] {
             assert_eq!(reader.read(text.as_bytes()), Ok(Stamp::Local(midnight)));
+        }
+    }
+
+    #[test]
+    fn a_cursor_reads_what_the_reader_reads() {
+        for (format, stamps) in [
+            (
+                TimeFormat::Pattern("%d.%m.%Y %H:%M:%S".to_owned()),
+                &[
+                    "25.08.2026 09:00:02",
+                    "25.08.2026 09:00:59",
+                    "25.08.2026 09:01:00",
+                    "25.08.2026 09:01:00.5",
+                ][..],
+            ),
+            (
+                TimeFormat::Iso,
+                &[
+                    "2026-08-25T09:00:02Z",
+                    "2026-08-25T09:00:03Z",
+                    "2026-08-25T09:00",
+                    "2026-08-25T09:01",
+                    "2026-08-25T09:01:02+02:00",
+                    "2026-08-25T09:01:02.25",
+                    "2026-08-25T09:01:03.25",
+                ],
+            ),
+            (TimeFormat::Unix(1.0), &["1787641200", "1787641201"]),
+        ] {
+            let reader = StampReader::new(&format, None, false).unwrap();
+            let mut cursor = StampCursor::new(&reader);
+            for text in stamps {
+                let want = reader.read(text.as_bytes());
+                let line = format!("{text},1.5");
+                match cursor.same_minute(line.as_bytes()) {
+                    // What follows is the caller's to look at: here a longer stamp begins like a shorter one.
+                    Some((stamp, n)) if n == text.len() => assert_eq!(Ok(stamp), want, "{text}"),
+                    _ => assert_eq!(cursor.read(text.as_bytes()), want, "{text}"),
+                }
+            }
         }
     }
 

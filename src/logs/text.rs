@@ -39,6 +39,9 @@ pub struct Blocks<R> {
     half: Vec<u8>,
     line: usize,
     ended: bool,
+    /// Bytes to be used again, so that a large file does not ask the system for memory block by block.
+    spare: Vec<u8>,
+    chunk: Vec<u8>,
     /// Old files end their lines with a carriage return alone.
     returns_only: bool,
 }
@@ -57,6 +60,8 @@ impl<R: Read> Blocks<R> {
             half: Vec::new(),
             line: 1,
             ended: false,
+            spare: Vec::new(),
+            chunk: Vec::new(),
             returns_only: false,
         };
         let mut first = vec![0; CHUNK];
@@ -69,6 +74,11 @@ impl<R: Read> Blocks<R> {
         blocks.take(text)?;
         blocks.returns_only = !blocks.pending.contains(&b'\n') && blocks.pending.contains(&b'\r');
         Ok(blocks)
+    }
+
+    /// Whether the whole file has been read from the disk.
+    pub fn is_at_end(&self) -> bool {
+        self.ended
     }
 
     /// The encoding in use.
@@ -112,27 +122,41 @@ impl<R: Read> Blocks<R> {
             if cut == 0 {
                 return Ok(None);
             }
-            let rest = self.pending.split_off(cut);
-            let bytes = std::mem::replace(&mut self.pending, rest);
+            // What is left over begins the next block, in the bytes that the last one gave back.
+            let mut next = std::mem::take(&mut self.spare);
+            next.clear();
+            next.extend_from_slice(self.pending.get(cut..).unwrap_or_default());
+            self.pending.truncate(cut);
+            let bytes = std::mem::replace(&mut self.pending, next);
             let first_line = self.line;
             self.line += bytes.iter().filter(|b| **b == b'\n').count();
             return Ok(Some(Block { bytes, first_line }));
         }
     }
 
+    /// Gives back a block's bytes, to be used again.
+    pub fn give_back(&mut self, block: Block) {
+        self.spare = block.bytes;
+    }
+
     fn read_more(&mut self) -> Result<(), TextError> {
-        let mut chunk = vec![0; CHUNK];
+        let mut chunk = std::mem::take(&mut self.chunk);
+        chunk.resize(CHUNK, 0);
         let n = fill(&mut self.reader, &mut chunk).map_err(TextError::Io)?;
-        chunk.truncate(n);
         self.ended = n < CHUNK;
-        self.take(&chunk)
+        let taken = self.take(chunk.get(..n).unwrap_or_default());
+        self.chunk = chunk;
+        taken
     }
 
     /// Adds bytes of the file to the pending text.
     fn take(&mut self, bytes: &[u8]) -> Result<(), TextError> {
         match self.encoding {
             Encoding::Utf8 | Encoding::Latin1 => {
-                if let Some(at) = bytes.iter().position(|b| *b == 0) {
+                // `contains` looks at many bytes at a time.
+                if bytes.contains(&0)
+                    && let Some(at) = bytes.iter().position(|b| *b == 0)
+                {
                     let before = bytes.get(..at).unwrap_or_default();
                     let line = self.line
                         + self

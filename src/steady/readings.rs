@@ -104,8 +104,6 @@ fn product(voltage: &Series, current: &Series) -> Option<Series> {
             let u = at(voltage.bins(), b.middle())?;
             Some(Bin {
                 mean: b.mean * u,
-                low: b.low * u as f32,
-                high: b.high * u as f32,
                 ..*b
             })
         })
