@@ -63,12 +63,12 @@ pub struct Gather<'a> {
     /// Series by channel and run.
     series: Vec<Vec<Option<Series>>>,
     room: usize,
-    last: Option<(f64, Vec<f64>)>,
+    row_before: Vec<f64>,
     /// The stamp of the row before, in order or not.
     before: f64,
     /// What was seen of the order of stamps.
     pub order: Order,
-    /// The first and last moment.
+    /// The first and the latest moment.
     pub reach: Option<(f64, f64)>,
     /// Rows outside every window.
     pub outside: usize,
@@ -110,7 +110,7 @@ impl<'a> Gather<'a> {
             channels,
             product,
             room,
-            last: None,
+            row_before: Vec::new(),
             before: f64::NEG_INFINITY,
             order: Order::default(),
             reach: None,
@@ -138,6 +138,9 @@ impl<'a> Gather<'a> {
     pub fn take(&mut self, batch: &Batch) {
         let width = self.convert.len().max(1);
         let mut row = vec![f64::NAN; self.channels.len()];
+        // The readings of the row before, as written in the log; of the last batch for the first row.
+        let carried = std::mem::take(&mut self.row_before);
+        let mut before: &[f64] = &carried;
         for ((stamp, line), raw) in batch
             .stamps
             .iter()
@@ -148,48 +151,47 @@ impl<'a> Gather<'a> {
                 self.unplaced += 1;
                 continue;
             };
-            for (slot, (v, (slope, zero))) in row.iter_mut().zip(raw.iter().zip(&self.convert)) {
-                *slot = slope * v + zero;
-            }
-            if let Some((u, i)) = self.product {
-                let product = row.get(u).copied().unwrap_or(f64::NAN)
-                    * row.get(i).copied().unwrap_or(f64::NAN);
-                if let Some(slot) = row.last_mut() {
-                    *slot = product;
-                }
-            }
             let at = Where {
                 file: self.files.saturating_sub(1),
                 line: *line,
             };
-            if self.in_order(t, raw, at) {
+            if self.in_order(t, raw, before, at) {
+                for (slot, (v, (slope, zero))) in row.iter_mut().zip(raw.iter().zip(&self.convert))
+                {
+                    *slot = slope * v + zero;
+                }
+                if let Some((u, i)) = self.product {
+                    let product = row.get(u).copied().unwrap_or(f64::NAN)
+                        * row.get(i).copied().unwrap_or(f64::NAN);
+                    if let Some(slot) = row.last_mut() {
+                        *slot = product;
+                    }
+                }
                 self.sort_in(t, &row, at);
             }
+            before = raw;
         }
+        self.row_before = before.to_vec();
     }
 
     /// Whether a row is to be used; notes what is odd about its stamp.
-    fn in_order(&mut self, t: f64, raw: &[f64], line: Where) -> bool {
-        let before = std::mem::replace(&mut self.before, t);
-        let Some((last, values)) = &mut self.last else {
-            self.last = Some((t, raw.to_vec()));
+    fn in_order(&mut self, t: f64, raw: &[f64], before: &[f64], line: Where) -> bool {
+        let stamp_before = std::mem::replace(&mut self.before, t);
+        let Some((first, last)) = self.reach else {
             self.reach = Some((t, t));
             return true;
         };
-        if t > *last {
-            *last = t;
-            values.clear();
-            values.extend_from_slice(raw);
-            if let Some(reach) = &mut self.reach {
-                reach.1 = t;
-            }
+        if t > last {
+            self.reach = Some((first, t));
             return true;
         }
-        if t == *last {
-            let same = values
-                .iter()
-                .zip(raw)
-                .all(|(a, b)| a.to_bits() == b.to_bits());
+        if t == last {
+            let same = stamp_before == t
+                && before.len() == raw.len()
+                && before
+                    .iter()
+                    .zip(raw)
+                    .all(|(a, b)| a.to_bits() == b.to_bits());
             if same {
                 self.order.doubled += 1;
                 return false;
@@ -198,14 +200,12 @@ impl<'a> Gather<'a> {
                 self.order.first_repeated = line;
             }
             self.order.repeated += 1;
-            values.clear();
-            values.extend_from_slice(raw);
             return true;
         }
-        if t < before {
+        if t < stamp_before {
             if self.order.backward == 0 {
                 self.order.first_backward = line;
-                self.order.first_backward_s = before - t;
+                self.order.first_backward_s = stamp_before - t;
             }
             self.order.backward += 1;
         }

@@ -58,7 +58,7 @@ pub struct Series {
     least_gap: f64,
     /// The smallest step between readings that differ: the resolution, or the noise where that is larger.
     step: f64,
-    last: Option<f64>,
+    last: f64,
     count: usize,
 }
 
@@ -72,7 +72,7 @@ impl Series {
             gaps: Vec::new(),
             least_gap: 0.0,
             step: f64::INFINITY,
-            last: None,
+            last: f64::NAN,
             count: 0,
         }
     }
@@ -81,7 +81,9 @@ impl Series {
     pub fn from_bins(bins: Vec<Bin>) -> Self {
         let mut series = Series::new(bins.len());
         for bin in bins {
-            series.note_pause(bin.first);
+            if let Some(before) = series.bins.last().map(|b: &Bin| b.last) {
+                series.note_pause(before, bin.first);
+            }
             series.count += bin.count as usize;
             series.bins.push(bin);
         }
@@ -89,19 +91,30 @@ impl Series {
     }
 
     /// Adds a reading that is not earlier than the last.
+    #[inline]
     pub fn add(&mut self, t: f64, v: f64) {
         self.count += 1;
-        if let Some(before) = self.last {
-            let step = (v - before).abs();
-            if step > 0.0 && step < self.step {
-                self.step = step;
-            }
+        // NaN before the first reading: no step.
+        let step = (v - self.last).abs();
+        if step > 0.0 && step < self.step {
+            self.step = step;
         }
-        self.last = Some(v);
-        self.note_pause(t);
+        self.last = v;
         match self.bins.last_mut() {
-            Some(bin) if bin.count < self.per_bin => bin.add(t, v),
-            _ => self.open(t, v),
+            Some(bin) => {
+                let pause = t - bin.last;
+                let full = bin.count >= self.per_bin;
+                if !full {
+                    bin.add(t, v);
+                }
+                if pause > self.least_gap {
+                    self.note_pause(t - pause, t);
+                }
+                if full {
+                    self.open(t, v);
+                }
+            }
+            None => self.open(t, v),
         }
     }
 
@@ -112,14 +125,9 @@ impl Series {
         self.bins.push(Bin::of(t, v));
     }
 
-    fn note_pause(&mut self, t: f64) {
-        let Some(from) = self.bins.last().map(|b| b.last) else {
-            return;
-        };
-        if t - from <= self.least_gap {
-            return;
-        }
-        self.gaps.push((from, t));
+    #[cold]
+    fn note_pause(&mut self, from: f64, to: f64) {
+        self.gaps.push((from, to));
         if self.gaps.len() > KEPT_GAPS {
             self.gaps
                 .sort_by(|a, b| (b.1 - b.0).total_cmp(&(a.1 - a.0)));

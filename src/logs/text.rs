@@ -41,7 +41,6 @@ pub struct Blocks<R> {
     ended: bool,
     /// Bytes to be used again, so that a large file does not ask the system for memory block by block.
     spare: Vec<u8>,
-    chunk: Vec<u8>,
     /// Old files end their lines with a carriage return alone.
     returns_only: bool,
 }
@@ -61,7 +60,6 @@ impl<R: Read> Blocks<R> {
             line: 1,
             ended: false,
             spare: Vec::new(),
-            chunk: Vec::new(),
             returns_only: false,
         };
         let mut first = vec![0; CHUNK];
@@ -140,38 +138,45 @@ impl<R: Read> Blocks<R> {
     }
 
     fn read_more(&mut self) -> Result<(), TextError> {
-        let mut chunk = std::mem::take(&mut self.chunk);
-        chunk.resize(CHUNK, 0);
-        let n = fill(&mut self.reader, &mut chunk).map_err(TextError::Io)?;
+        if matches!(self.encoding, Encoding::Utf16Le | Encoding::Utf16Be) {
+            let mut chunk = vec![0; CHUNK];
+            let n = fill(&mut self.reader, &mut chunk).map_err(TextError::Io)?;
+            self.ended = n < CHUNK;
+            return self.take(chunk.get(..n).unwrap_or_default());
+        }
+        // Straight into its place: copying a large file once more costs as much as reading it.
+        let before = self.pending.len();
+        self.pending.resize(before + CHUNK, 0);
+        let room = self.pending.get_mut(before..).unwrap_or_default();
+        let n = fill(&mut self.reader, room).map_err(TextError::Io)?;
         self.ended = n < CHUNK;
-        let taken = self.take(chunk.get(..n).unwrap_or_default());
-        self.chunk = chunk;
-        taken
+        self.pending.truncate(before + n);
+        self.refuse_zeros(before)
+    }
+
+    /// Refuses a byte of zero in the pending text from a place on.
+    fn refuse_zeros(&self, from: usize) -> Result<(), TextError> {
+        let new = self.pending.get(from..).unwrap_or_default();
+        // `contains` looks at many bytes at a time.
+        if !new.contains(&0) {
+            return Ok(());
+        }
+        let before = self.pending.iter().take_while(|b| **b != 0);
+        let line = self.line + before.filter(|b| **b == b'\n').count();
+        Err(self.fault(
+            line,
+            "a byte of zero".to_owned(),
+            "a text file; for two-byte text write encoding = \"utf-16le\" or \"utf-16be\"",
+        ))
     }
 
     /// Adds bytes of the file to the pending text.
     fn take(&mut self, bytes: &[u8]) -> Result<(), TextError> {
         match self.encoding {
             Encoding::Utf8 | Encoding::Latin1 => {
-                // `contains` looks at many bytes at a time.
-                if bytes.contains(&0)
-                    && let Some(at) = bytes.iter().position(|b| *b == 0)
-                {
-                    let before = bytes.get(..at).unwrap_or_default();
-                    let line = self.line
-                        + self
-                            .pending
-                            .iter()
-                            .chain(before)
-                            .filter(|b| **b == b'\n')
-                            .count();
-                    return Err(self.fault(
-                        line,
-                        "a byte of zero".to_owned(),
-                        "a text file; for two-byte text write encoding = \"utf-16le\" or \"utf-16be\"",
-                    ));
-                }
+                let before = self.pending.len();
                 self.pending.extend_from_slice(bytes);
+                return self.refuse_zeros(before);
             }
             Encoding::Utf16Le | Encoding::Utf16Be => self.take_utf16(bytes),
         }
