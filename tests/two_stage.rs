@@ -113,3 +113,59 @@ fn total_capacity_is_that_of_the_source() {
         );
     }
 }
+
+#[test]
+fn the_notebook_s_table_says_what_the_fit_says() {
+    let bench = Bench::open(folder()).unwrap();
+    let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+    let best = fit.best();
+    let terms = fit.terms(best, 0.95);
+    let percent = |name: &str| {
+        100.0
+            * terms
+                .iter()
+                .find(|t| t.name.starts_with(name))
+                .unwrap()
+                .value
+    };
+    let notebook = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/notebooks-md/02-two-stage-heat-pump.md"
+    ))
+    .unwrap();
+    for (start, ours) in [
+        (
+            "| slope with outdoor air",
+            format!("{:.2} |", percent("slope with ambient")),
+        ),
+        (
+            "| slope with indoor wet bulb",
+            format!("{:.1} |", percent("slope with wet bulb")),
+        ),
+        (
+            "| scatter of ln(power)",
+            format!("{:.2} % |", 100.0 * best.relative_sd),
+        ),
+    ] {
+        let line = notebook.lines().find(|l| l.starts_with(start)).unwrap();
+        assert!(line.ends_with(&ours), "{line} should end with {ours}");
+    }
+    assert!(notebook.contains("with six terms"));
+    assert_eq!(best.fit.p, 6);
+}
+
+#[test]
+fn intakes_without_set_points_still_get_a_bend() {
+    let bench = Bench::open(folder()).unwrap();
+    let data = DrawData::from_bench(&bench);
+    assert!(
+        data.kink().is_none(),
+        "the intakes of this bench run together"
+    );
+    assert!(data.distinct_intakes() > 2);
+    assert!(
+        steadydraw::fit::forms::family(&data)
+            .iter()
+            .any(|f| f.intake == steadydraw::fit::forms::IntakeForm::Quadratic)
+    );
+}

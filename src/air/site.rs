@@ -2,8 +2,8 @@
 
 use super::error::{AirError, within};
 
-/// Standard atmosphere, Pa: exact.
-pub const STANDARD_PRESSURE_PA: f64 = 101_325.0;
+pub use crate::quantity::STANDARD_PRESSURE_PA;
+use crate::quantity::standard_pressure_pa;
 
 /// Dry air per m3 of "standard" flow, kg: 0.075 lb/ft3 (convention of ASHRAE 37 and 51, from memory).
 /// Other conventions use 1.2 or 1.204: a flow stated as standard must say which.
@@ -20,7 +20,7 @@ pub const STANDARD_AIR_KG_M3: f64 = 0.075 * 16.018_463_373_96;
 /// An altitude outside −500…5000 m.
 pub fn pressure_at_altitude_pa(altitude_m: f64) -> Result<f64, AirError> {
     let h = within("altitude", altitude_m, -500.0, 5000.0, "m")?;
-    Ok(STANDARD_PRESSURE_PA * (1.0 - 2.255_77e-5 * h).powf(5.2559))
+    Ok(standard_pressure_pa(h))
 }
 
 /// Flow of standard air, m3/h, that carries a dry-air mass flow in kg/s.

@@ -19,7 +19,7 @@ mod wildcard;
 
 use std::path::Path;
 
-use crate::quantity::{Accuracy, Dimension};
+use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
 pub use channel::Channel;
 pub use error::{BenchError, Fault, Finding, Place, Severity};
@@ -31,9 +31,6 @@ use table::Table;
 use text::utf8;
 pub use text::visible;
 pub(crate) use text::{clip, did_you_mean};
-
-/// Standard atmosphere at sea level, Pa (ISO 2533, also ASHRAE Fundamentals 2017 ch. 1 table 1).
-const SEA_LEVEL_PA: f64 = 101_325.0;
 
 /// Gives a file of the bench by name; the place is that of the entry that asked for it.
 type ReadFile<'a> = &'a dyn Fn(&str, &Place) -> Result<Vec<u8>, BenchError>;
@@ -232,7 +229,7 @@ impl Bench {
                 name: "unit under test".to_owned(),
                 ..UnitUnderTest::default()
             },
-            pressure_pa: SEA_LEVEL_PA,
+            pressure_pa: STANDARD_PRESSURE_PA,
             pressure_stated: false,
             points,
             instruments: Vec::new(),
@@ -325,7 +322,7 @@ impl Bench {
                 title
             },
             unit,
-            pressure_pa: site.unwrap_or(SEA_LEVEL_PA),
+            pressure_pa: site.unwrap_or(STANDARD_PRESSURE_PA),
             pressure_stated: site.is_some(),
             points,
             instruments,

@@ -2,10 +2,10 @@
 
 use super::manifest::Section;
 use super::{
-    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, FlowAt, Instrument, SEA_LEVEL_PA,
-    UnitUnderTest, clip, did_you_mean,
+    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, FlowAt, Instrument, UnitUnderTest, clip,
+    did_you_mean,
 };
-use crate::quantity::{Accuracy, Dimension};
+use crate::quantity::{Accuracy, Dimension, standard_pressure_pa};
 
 /// The duct in which the air speed was read.
 #[derive(Default)]
@@ -72,7 +72,7 @@ pub(super) fn read_site(s: &Section<'_, '_>) -> Option<f64> {
         );
     }
     s.note_unknown_keys();
-    pressure.or_else(|| altitude.map(atmosphere_pressure_pa))
+    pressure.or_else(|| altitude.map(standard_pressure_pa))
 }
 
 pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
@@ -238,9 +238,4 @@ pub(super) fn read_duct(s: &Section<'_, '_>) -> Duct {
         }
     };
     Duct { area_m2, at }
-}
-
-/// Pressure of the standard atmosphere at an altitude in m, Pa (ISO 2533).
-fn atmosphere_pressure_pa(altitude_m: f64) -> f64 {
-    SEA_LEVEL_PA * (1.0 - 2.25577e-5 * altitude_m).powf(5.2559)
 }

@@ -8,7 +8,7 @@ use super::words::Words;
 use super::{Answer, CliError, Common, open};
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
 use crate::fit::forms::{CapacityData, DrawData};
-use crate::report::result_tables::candidates;
+use crate::report::result_tables::{USUAL_HUMIDITY, candidates};
 use crate::report::tables::{Cell, Column, Table};
 
 /// Arguments of `fit`.
@@ -128,6 +128,9 @@ fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, level: f64) {
     }
     words.table(&terms);
     words.heading("Equations to paste (degC, m3/h, W)");
+    if best.form.moisture {
+        words.paragraph(USUAL_HUMIDITY);
+    }
     for e in best.form.equations(&fit.data, &best.fit.coef) {
         words.paragraph(&format!("{}, fan {}:", e.modes, e.fan));
         words.verbatim(&e.text);

@@ -1,5 +1,6 @@
 //! What the blower may draw by itself, where fan-only runs tell it and where they do not.
 
+use crate::air::behaviour::largest_blower_draw_w;
 use crate::bench::Bench;
 use crate::fit::forms::{BlowerSource, DrawData};
 
@@ -11,10 +12,6 @@ pub(super) struct BlowerCase {
     pub common_u: f64,
 }
 
-/// Most that a small blower plausibly draws per airflow, W per m3/h, where `[fan] draw_limit` is not given: the largest
-/// measured figure at hand, 0.42 W/scfm of a ducted unit (NISTIR 7350, 2006, table of tests; see [`crate::air::behaviour::BLOWER_W_PER_M3H`]).
-/// A small in-cabin cooler has less duct to push through.
-const SPECIFIC_DRAW_LIMIT: f64 = 0.25;
 /// Exponents of blower draw against airflow tried: 1.5 to 2.4 measured in place, 3 by the fan laws
 /// (reference values: NIST two-stage blower 1.6 to 2.4; affinity laws).
 const EXPONENTS: [f64; 4] = [1.5, 2.0, 2.4, 3.0];
@@ -109,7 +106,7 @@ pub(super) fn limit_w(bench: &Bench, data: &DrawData) -> Option<f64> {
         .map(|r| r.draw)
         .fold(f64::INFINITY, f64::min);
     let by_flow = match data.flow_scale {
-        crate::fit::forms::FlowScale::Airflow => SPECIFIC_DRAW_LIMIT * top,
+        crate::fit::forms::FlowScale::Airflow => largest_blower_draw_w(top),
         _ => f64::INFINITY,
     };
     let limit = bench

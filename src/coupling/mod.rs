@@ -164,7 +164,7 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         .map(|case| question(data, &varied, case, &flow_u));
     let modes_differ =
         usable && varied.len() > 1 && reference.as_ref().is_some_and(|q| differ(q, options.level));
-    let verdict = overall_verdict(overall.map(|o| o.1), &per_mode, modes_differ);
+    let verdict = overall_verdict(overall.map(|o| o.1), &per_mode, modes_differ, &allowance);
     let mut lines = Vec::new();
     let nested = if usable {
         reference.as_ref().and_then(evidence::nested_test)
@@ -241,7 +241,7 @@ fn levels_in(data: &DrawData, mode: usize) -> usize {
         .map_or(0, |m| m.iter().filter(|n| **n > 0).count())
 }
 
-/// The hull of two intervals; the value stays that of the first (the blower that draws nothing, or the known one).
+/// The hull of two intervals, with its middle as the value: between assumed blowers nothing prefers one.
 fn join(a: Elasticity, b: Elasticity) -> Elasticity {
     Elasticity {
         low: a.low.min(b.low),
@@ -294,6 +294,7 @@ fn overall_verdict(
     pooled: Option<Verdict>,
     per_mode: &[ModeAnswer],
     modes_differ: bool,
+    allowance: &Allowance,
 ) -> Verdict {
     let Some(pooled) = pooled else {
         return Verdict::Undecided;
@@ -315,9 +316,8 @@ fn overall_verdict(
             // A mode of its own kind hides behind the mean of the others only if it stands outside the allowance.
             let hidden = per_mode.iter().any(|m| {
                 m.verdict != Verdict::Independent
-                    && m.elasticity.is_some_and(|e| {
-                        e.value > DEFAULT_ALLOWANCE || e.value < -2.0 * DEFAULT_ALLOWANCE
-                    })
+                    && m.elasticity
+                        .is_some_and(|e| e.value > allowance.up || e.value < allowance.down)
             });
             if hidden {
                 Verdict::Undecided
@@ -406,4 +406,62 @@ fn break_even(
         }
     }
     Some(0.5 * (low + high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mode(verdict: Verdict, value: f64) -> ModeAnswer {
+        ModeAnswer {
+            mode: String::new(),
+            verdict,
+            elasticity: Some(Elasticity {
+                value,
+                low: value - 0.2,
+                high: value + 0.2,
+                u: 0.1,
+                dof: 9,
+            }),
+            fan_levels: 3,
+            runs: 12,
+        }
+    }
+
+    #[test]
+    fn a_mode_outside_the_allowance_asked_for_is_not_hidden_by_the_others() {
+        let modes = [
+            mode(Verdict::Independent, 0.0),
+            mode(Verdict::Undecided, 0.15),
+        ];
+        let over = |up| {
+            overall_verdict(
+                Some(Verdict::Independent),
+                &modes,
+                true,
+                &Allowance::new(up),
+            )
+        };
+        assert_eq!(over(0.1), Verdict::Undecided);
+        assert_eq!(over(0.2), Verdict::Independent);
+    }
+
+    #[test]
+    fn modes_that_differ_are_judged_one_by_one() {
+        let a = Allowance::new(0.2);
+        let mixed = [mode(Verdict::Coupled, 0.9), mode(Verdict::Independent, 0.0)];
+        assert_eq!(
+            overall_verdict(Some(Verdict::Undecided), &mixed, true, &a),
+            Verdict::Coupled
+        );
+        let fixed = [
+            mode(Verdict::Undecided, 0.3),
+            mode(Verdict::Independent, 0.0),
+        ];
+        assert_eq!(
+            overall_verdict(Some(Verdict::Coupled), &fixed, false, &a),
+            Verdict::Undecided
+        );
+        assert_eq!(overall_verdict(None, &mixed, true, &a), Verdict::Undecided);
+    }
 }

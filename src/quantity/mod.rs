@@ -18,6 +18,7 @@
 //! A number without a unit is refused wherever a unit could be meant: guessing between degC and degF is how tests go wrong.
 
 mod accuracy;
+mod atmosphere;
 mod dimension;
 mod error;
 mod heading;
@@ -28,6 +29,7 @@ mod table;
 mod unit;
 
 pub use accuracy::Accuracy;
+pub use atmosphere::{STANDARD_PRESSURE_PA, standard_pressure_pa};
 pub use dimension::Dimension;
 pub use error::{UnitError, UnitErrorKind};
 pub use heading::Heading;

@@ -4,6 +4,10 @@ use super::tables::{Cell, Column, Table};
 use crate::coupling::{Coupling, ModePair};
 use crate::fit::candidates::DrawFit;
 
+/// What a reader of equations must know where the form has a humidity slope.
+pub const USUAL_HUMIDITY: &str =
+    "They hold for the intake humidity that is usual on this bench at each intake temperature.";
+
 /// Elasticities by mode.
 pub fn elasticities(coupling: &Coupling, level: f64) -> Table {
     let mut table = Table::new(

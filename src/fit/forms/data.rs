@@ -287,6 +287,23 @@ impl DrawData {
             .fold((f64::INFINITY, f64::NEG_INFINITY), ends)
     }
 
+    /// How many intakes at least 2 K apart from one another were tested: a bend needs three, whether the runs stand at set points
+    /// or anywhere between.
+    pub fn distinct_intakes(&self) -> usize {
+        const APART_K: f64 = 2.0;
+        let mut intakes: Vec<f64> = self.rows.iter().map(|r| r.intake).collect();
+        intakes.sort_by(f64::total_cmp);
+        let mut last = f64::NEG_INFINITY;
+        let mut count = 0;
+        for t in intakes {
+            if t - last > APART_K {
+                count += 1;
+                last = t;
+            }
+        }
+        count
+    }
+
     /// The middle set point, at which a kinked form may kink, degC, rounded to 0.1; none with fewer than three.
     pub fn kink(&self) -> Option<f64> {
         let middle = self.set_points.get(self.set_points.len() / 2)?;

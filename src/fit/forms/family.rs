@@ -184,12 +184,17 @@ fn intakes(data: &DrawData, by_flow: bool, groups: usize) -> Vec<(IntakeForm, bo
             list.push((shape, true));
         }
     }
-    if data.set_points.len() > 2 {
-        list.push((IntakeForm::Quadratic, false));
-        list.push((IntakeForm::Kinked, false));
+    let mut curved = Vec::new();
+    if data.distinct_intakes() > 2 {
+        curved.push((IntakeForm::Quadratic, IntakeForm::QuadraticByGroup));
+    }
+    if data.kink().is_some() {
+        curved.push((IntakeForm::Kinked, IntakeForm::KinkedByGroup));
+    }
+    for (common, by_group) in curved {
+        list.push((common, false));
         if groups > 1 {
-            list.push((IntakeForm::QuadraticByGroup, false));
-            list.push((IntakeForm::KinkedByGroup, false));
+            list.push((by_group, false));
         }
     }
     list

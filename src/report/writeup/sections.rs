@@ -25,6 +25,9 @@ fn draw(r: &Results<'_>) -> Section {
         .with(figure(figures::draw_by_intake(r)))
         .with(Block::Heading("Equations to paste".to_owned()))
         .with(Block::Text("The most credible curve; temperatures in degC, airflow in m3/h, draw in W. Intervals and predictions weigh all credible curves, so they differ a little from this one.".to_owned()));
+    if r.draw.best().form.moisture {
+        section = section.with(Block::Text(result_tables::USUAL_HUMIDITY.to_owned()));
+    }
     let equations: Vec<String> = r
         .draw
         .best()
