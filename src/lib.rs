@@ -12,6 +12,7 @@
 //! * [`fit`]: least squares, curve forms, selection.
 //! * [`coupling`]: the lines of evidence and the verdict.
 //! * [`predict`]: predictions and their support.
+//! * [`supply`]: what feeds the unit: discharge tests, runtime, a day.
 //! * [`findings`]: what weakens an answer.
 //! * [`report`]: figures, tables, pages.
 //! * [`made`]: made benches whose truth is known: the demo, and the calibration of our own intervals.
@@ -30,3 +31,4 @@ pub mod quantity;
 pub mod report;
 pub mod stats;
 pub mod steady;
+pub mod supply;

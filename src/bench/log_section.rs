@@ -198,20 +198,12 @@ fn read_time(s: &Section<'_, '_>) -> Option<TimeSpec> {
             ));
             None
         }
-        Some("iso") => Some(TimeFormat::Iso),
-        Some("unix") => Some(TimeFormat::Unix(1.0)),
-        Some("unix_ms") => Some(TimeFormat::Unix(1000.0)),
-        Some("elapsed_s") => Some(TimeFormat::Elapsed(1.0)),
-        Some("elapsed_ms") => Some(TimeFormat::Elapsed(1000.0)),
-        Some("elapsed_min") => Some(TimeFormat::Elapsed(1.0 / 60.0)),
-        Some("elapsed_h") => Some(TimeFormat::Elapsed(1.0 / 3600.0)),
-        Some("elapsed") => Some(TimeFormat::ElapsedClock),
-        Some(pattern) if pattern.contains('%') => Some(TimeFormat::Pattern(pattern.to_owned())),
+        Some(text) if TimeFormat::from_words(text).is_some() => TimeFormat::from_words(text),
         Some(other) => {
             s.fault(Fault::new(
                 s.place_of("format"),
                 format!("format = \"{}\"", clip(other)),
-                "\"iso\", \"unix\", \"unix_ms\", \"elapsed_s\", \"elapsed_ms\", \"elapsed_min\", \"elapsed_h\", \"elapsed\" (0d 00:01:30), or a pattern such as \"%d.%m.%Y %H:%M:%S\"",
+                TimeFormat::WORDS,
             ));
             None
         }

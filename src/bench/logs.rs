@@ -122,6 +122,27 @@ pub enum TimeFormat {
     ElapsedClock,
 }
 
+impl TimeFormat {
+    /// What may be written for a format.
+    pub const WORDS: &str = "\"iso\", \"unix\", \"unix_ms\", \"elapsed_s\", \"elapsed_ms\", \"elapsed_min\", \"elapsed_h\", \"elapsed\" (0d 00:01:30), or a pattern such as \"%d.%m.%Y %H:%M:%S\"";
+
+    /// The format with this name, or a pattern of `%` codes.
+    pub fn from_words(text: &str) -> Option<TimeFormat> {
+        match text {
+            "iso" => Some(TimeFormat::Iso),
+            "unix" => Some(TimeFormat::Unix(1.0)),
+            "unix_ms" => Some(TimeFormat::Unix(1000.0)),
+            "elapsed_s" => Some(TimeFormat::Elapsed(1.0)),
+            "elapsed_ms" => Some(TimeFormat::Elapsed(1000.0)),
+            "elapsed_min" => Some(TimeFormat::Elapsed(1.0 / 60.0)),
+            "elapsed_h" => Some(TimeFormat::Elapsed(1.0 / 3600.0)),
+            "elapsed" => Some(TimeFormat::ElapsedClock),
+            pattern if pattern.contains('%') => Some(TimeFormat::Pattern(pattern.to_owned())),
+            _ => None,
+        }
+    }
+}
+
 /// One entry of `[log.channels]`. The reading in base units is `unit.to_si(factor × cell) + offset`.
 #[derive(Clone, Debug)]
 pub struct ChannelSpec {
@@ -175,7 +196,17 @@ impl LogBench {
         let root = manifest.root(&document);
         let title = root.text("title").unwrap_or_default();
         // Sections that other commands read.
-        for other in ["unit", "site", "points", "duct", "fan", "battery"] {
+        for other in [
+            "unit",
+            "site",
+            "points",
+            "duct",
+            "fan",
+            "battery",
+            "converter",
+            "cable",
+            "day",
+        ] {
             root.section(other);
         }
         root.sections("instrument");

@@ -3,6 +3,7 @@
 //! [`Bench::open`] reads a folder with `bench.toml` (or a bare points table); [`Bench::embedded`] reads files built in.
 
 mod channel;
+mod day;
 pub mod error;
 mod layout;
 mod log_section;
@@ -13,6 +14,7 @@ mod rules;
 mod runs;
 mod sections;
 mod source;
+mod supply;
 pub mod table;
 mod text;
 mod wildcard;
@@ -22,11 +24,13 @@ use std::path::Path;
 use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
 pub use channel::Channel;
+pub use day::{DayCharge, DayInfo, DaySpace, DayUse, clock_hour};
 pub use error::{BenchError, Fault, Finding, Place, Severity};
 use manifest::Manifest;
 pub use point::{Kind, Point};
 use sections::{Duct, read_duct, read_fan, read_instrument, read_site, read_unit};
 pub use source::{Source, SourceFile};
+pub use supply::{Battery, Cable, Converter, DischargeLog, SupplyInfo, awg_area_m2};
 use table::Table;
 use text::utf8;
 pub use text::visible;
@@ -54,6 +58,12 @@ pub struct Bench {
     pub fan: FanInfo,
     /// Where the airflow was measured.
     pub flow_at: FlowAt,
+    /// What feeds the unit.
+    pub supply: SupplyInfo,
+    /// The day that `runtime` plays through.
+    pub day: Option<DayInfo>,
+    /// Where the bench's files are; none for a bench from texts in memory.
+    pub source: Option<Source>,
     /// Where the points came from, for messages.
     pub points_file: String,
     /// Notes made while reading.
@@ -235,6 +245,9 @@ impl Bench {
             instruments: Vec::new(),
             fan: FanInfo::default(),
             flow_at: FlowAt::Outlet,
+            supply: SupplyInfo::default(),
+            day: None,
+            source: Some(source.clone()),
             points_file: name.to_owned(),
             findings,
         })
@@ -243,7 +256,9 @@ impl Bench {
     fn from_source(source: &Source) -> Result<Bench, BenchError> {
         let bytes = source.read("bench.toml", &Place::file("bench.toml"))?;
         let text = utf8("bench.toml", bytes)?;
-        Self::parse(&text, &|name, place| source.read(name, place))
+        let mut bench = Self::parse(&text, &|name, place| source.read(name, place))?;
+        bench.source = Some(source.clone());
+        Ok(bench)
     }
 
     fn parse(text: &str, read: ReadFile<'_>) -> Result<Bench, BenchError> {
@@ -272,10 +287,16 @@ impl Bench {
             .section("duct")
             .map(|s| read_duct(&s))
             .unwrap_or_default();
-        // Sections that other commands read; they are known, so they raise no note here.
-        for later in ["battery", "steady"] {
-            root.section(later);
-        }
+        let supply = SupplyInfo {
+            battery: root.section("battery").map(|s| supply::read_battery(&s)),
+            converter: root
+                .section("converter")
+                .and_then(|s| supply::read_converter(&s)),
+            cable: root.section("cable").and_then(|s| supply::read_cable(&s)),
+        };
+        let day = root.section("day").map(|s| day::read_day(&s));
+        // A section that another command reads; it is known, so it raises no note here.
+        root.section("steady");
         let has_runs = root.section("runs").is_some();
         root.sections("log");
         let points_section = root.section("points");
@@ -328,6 +349,9 @@ impl Bench {
             instruments,
             fan,
             flow_at: duct.at.unwrap_or(FlowAt::Outlet),
+            supply,
+            day,
+            source: None,
             points_file,
             findings,
         })

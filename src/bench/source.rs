@@ -69,6 +69,14 @@ enum FileBytes {
 }
 
 impl SourceFile {
+    /// A file outside any bench, by its path, and as messages call it.
+    pub fn on_disk(path: &Path, name: &str) -> SourceFile {
+        SourceFile {
+            name: super::visible(name).into_owned(),
+            bytes: FileBytes::Disk(path.to_owned()),
+        }
+    }
+
     /// Opens the file.
     ///
     /// # Errors
@@ -103,13 +111,18 @@ impl Source {
     pub fn files(&self, pattern: &str, asked_at: &Place) -> Result<Vec<SourceFile>, BenchError> {
         let folder = match self {
             Source::Embedded(files) => {
-                let found = files.iter().find(|(n, _)| *n == pattern);
-                let (name, text) =
-                    found.ok_or_else(|| missing(Path::new(pattern), pattern, asked_at))?;
-                return Ok(vec![SourceFile {
-                    name: (*name).to_owned(),
-                    bytes: FileBytes::Embedded(text),
-                }]);
+                let found: Vec<SourceFile> = files
+                    .iter()
+                    .filter(|(name, _)| wildcard::matches(pattern, name))
+                    .map(|(name, text)| SourceFile {
+                        name: (*name).to_owned(),
+                        bytes: FileBytes::Embedded(text),
+                    })
+                    .collect();
+                if found.is_empty() {
+                    return Err(missing(Path::new(pattern), pattern, asked_at).into());
+                }
+                return Ok(found);
             }
             Source::Bare(_) => {
                 return Err(missing(Path::new(pattern), pattern, asked_at).into());

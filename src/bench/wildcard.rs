@@ -60,7 +60,7 @@ pub(super) fn is_pattern(text: &str) -> bool {
 }
 
 /// Whether `name` matches `pattern`. Time grows with the product of the lengths, whatever the pattern.
-fn matches(pattern: &str, name: &str) -> bool {
+pub(super) fn matches(pattern: &str, name: &str) -> bool {
     let name: Vec<char> = name.chars().collect();
     // reachable[k]: the pattern so far can match the first k characters.
     let mut reachable = vec![false; name.len() + 1];

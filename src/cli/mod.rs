@@ -3,6 +3,7 @@
 mod check;
 mod coupling;
 mod curve;
+mod discharge;
 mod fit;
 mod predict;
 mod reduce;
@@ -18,6 +19,8 @@ use clap::{Args, ColorChoice, Parser, Subcommand};
 use crate::bench::{Bench, BenchError, Fault, visible};
 use crate::made;
 use crate::quantity::System;
+use crate::report::figure::{Figure, Lettering, Size, Theme};
+use crate::report::write::{Existing, Output, write_all};
 
 /// Exit codes: 0 answered, 2 misuse, 3 bad input, 4 the data cannot answer.
 const MISUSE: u8 = 2;
@@ -104,6 +107,8 @@ enum Command {
     Coupling(coupling::CouplingArgs),
     /// Draw and capacity where nothing was tested
     Predict(predict::PredictArgs),
+    /// A battery's discharge test: Ah, Wh, against the rating, cost per Wh
+    Discharge(Box<discharge::DischargeArgs>),
     /// Least-squares fit of any curve in plain algebra
     Curve(curve::CurveArgs),
     /// The write-up: figures, tables, methods, cautions
@@ -231,6 +236,7 @@ pub fn run_from_env() -> ExitCode {
         Command::Fit(a) => ("fit", fit::run(a, common)),
         Command::Coupling(a) => ("coupling", coupling::run(a, common)),
         Command::Predict(a) => ("predict", predict::run(a, common)),
+        Command::Discharge(a) => ("discharge", discharge::run(a, common)),
         Command::Curve(a) => ("curve", curve::run(a, common)),
         Command::Report(a) => ("report", report::run(a, common)),
     };
@@ -262,6 +268,43 @@ pub fn run_from_env() -> ExitCode {
             ExitCode::from(error.code())
         }
     }
+}
+
+/// Draws a figure into files that end in `.svg` or `.png`; gives their paths.
+fn figure_files(
+    figure: &Figure,
+    paths: &[PathBuf],
+    common: &Common,
+) -> Result<Vec<PathBuf>, CliError> {
+    let drawn = |path: &PathBuf| {
+        let ending = path.extension().and_then(|e| e.to_str());
+        let bytes = match ending.map(str::to_lowercase).as_deref() {
+            Some("svg") => figure
+                .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
+                .map(String::into_bytes),
+            Some("png") => figure.to_png(Size::PAGE, Theme::Light),
+            _ => {
+                return Err(CliError::Misuse(format!(
+                    "{}: a figure's name ends in .svg or .png",
+                    path.display()
+                )));
+            }
+        };
+        let bytes =
+            bytes.map_err(|e| CliError::NoAnswer(format!("the figure cannot be drawn: {e}")))?;
+        Ok(Output {
+            path: path.clone(),
+            bytes,
+        })
+    };
+    let outputs = paths.iter().map(drawn).collect::<Result<Vec<_>, _>>()?;
+    let existing = if common.force {
+        Existing::Replace
+    } else {
+        Existing::Keep
+    };
+    write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    Ok(paths.to_vec())
 }
 
 /// Prints the answer. A reader that has seen enough (a closed pipe) is no failure.

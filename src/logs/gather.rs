@@ -136,6 +136,15 @@ impl<'a> Gather<'a> {
 
     /// Takes the next batch of the log.
     pub fn take(&mut self, batch: &Batch) {
+        self.each_row(batch, |gather, t, row, at| gather.sort_in(t, row, at));
+    }
+
+    /// Hands on each row of a batch that is in order: moment, readings in base units, place.
+    pub(super) fn each_row(
+        &mut self,
+        batch: &Batch,
+        mut hand_on: impl FnMut(&mut Self, f64, &[f64], Where),
+    ) {
         let width = self.convert.len().max(1);
         let mut row = vec![f64::NAN; self.channels.len()];
         // The readings of the row before, as written in the log; of the last batch for the first row.
@@ -167,7 +176,7 @@ impl<'a> Gather<'a> {
                         *slot = product;
                     }
                 }
-                self.sort_in(t, &row, at);
+                hand_on(self, t, &row, at);
             }
             before = raw;
         }

@@ -15,6 +15,7 @@ pub mod heading;
 pub mod number;
 pub mod pattern;
 pub mod report;
+mod rows;
 pub mod series;
 pub mod stamp;
 pub mod text;
@@ -30,6 +31,7 @@ use clock::Clock;
 use gather::{Gather, Track};
 use heading::Layout;
 use report::LogReport;
+pub use rows::read_rows;
 use text::{Block, Blocks, TextError};
 pub use window::{Span, counts_elapsed, windows};
 

@@ -8,6 +8,7 @@
 //! * [`curve_figure`]: the figure of a curve fitted to a table.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
+//! * [`supply_figures`]: figures of discharge tests and of a day.
 //! * [`mod@write`]: files that appear whole or not at all.
 
 pub mod curve_figure;
@@ -17,6 +18,7 @@ pub mod font;
 pub mod html;
 pub mod markdown;
 pub mod result_tables;
+pub mod supply_figures;
 pub mod tables;
 pub mod words;
 pub mod write;

@@ -1,0 +1,549 @@
+//! Charge and energy by trapezoids, with what gaps leave open.
+
+use super::resistance::Step;
+
+/// Below this share of the largest discharging current the battery rests: meters do not read zero at zero. Common practice, no source.
+const REST_SHARE: f64 = 0.01;
+/// A charge that puts back more than this share of what was taken ends a test.
+const RECHARGED_SHARE: f64 = 0.05;
+/// A load that comes back at a voltage this near the test's first (as a share of the fall so far) finds a battery that was charged unseen.
+const RECOVERED_SHARE: f64 = 0.9;
+/// Discharges smaller than this share of the largest are no tests.
+const SMALL_SHARE: f64 = 0.05;
+/// Two readings no further apart than this can show a load step, s. Common practice, no source.
+const STEP_S: f64 = 10.0;
+/// A load step is at least this share of the largest current.
+const STEP_SHARE: f64 = 0.1;
+/// Steps kept.
+const MOST_STEPS: usize = 10_000;
+/// Points of a trace kept.
+const TRACE: usize = 1000;
+/// Seconds in an hour.
+const HOUR: f64 = 3600.0;
+
+/// How a log is summed.
+#[derive(Clone, Copy, Debug)]
+pub struct Rules {
+    /// Where a test ends, V.
+    pub cutoff_v: Option<f64>,
+    /// A longer pause is a gap, s.
+    pub gap_limit_s: f64,
+    /// The largest discharging current of the log, A.
+    pub largest_a: f64,
+}
+
+/// Pauses in which the current is not known. Estimates run straight from reading to reading; the ends hold whatever flowed:
+/// nothing, or the log's largest current throughout.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Gaps {
+    /// How many.
+    pub count: usize,
+    /// The longest, s.
+    pub longest_s: f64,
+    /// Their estimated charge, Ah.
+    pub charge_ah: f64,
+    /// How much less may have flowed, Ah.
+    pub less_ah: f64,
+    /// How much more may have flowed, Ah.
+    pub more_ah: f64,
+    /// The same for energy, Wh.
+    pub less_wh: f64,
+    /// See `less_wh`.
+    pub more_wh: f64,
+}
+
+/// One discharge.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Test {
+    /// When the load came on, s on the log's clock.
+    pub start_s: f64,
+    /// When it ended, s on the log's clock.
+    pub end_s: f64,
+    /// Time under load, h.
+    pub load_h: f64,
+    /// Charge, Ah.
+    pub charge_ah: f64,
+    /// Energy, Wh.
+    pub energy_wh: f64,
+    /// Integral of the voltage over the time under load, V h: what a constant error of the current meter is worth in energy.
+    pub volt_hours: f64,
+    /// Voltage of the first reading under load, V.
+    pub start_v: f64,
+    /// Voltage at the end, V.
+    pub end_v: f64,
+    /// Whether the cut-off voltage was reached; none where none was stated.
+    pub reached_cutoff: Option<bool>,
+    /// Times that the voltage dipped below the cut-off for a single reading.
+    pub dips: usize,
+    /// Pauses in the log, under load.
+    pub gaps: Gaps,
+    /// Readings on either side of a load that came or went: charge that may lie in between, as the sum of squares of half widths, Ah².
+    pub edges_ah2: f64,
+    /// The same for energy, Wh².
+    pub edges_wh2: f64,
+    /// Charge put back during the test, Ah: not subtracted.
+    pub returned_ah: f64,
+    /// Charge that flowed out below the smallest current counted, Ah: left out.
+    pub below_ah: f64,
+    /// Voltage against charge: (Ah, V), thinned.
+    pub trace: Vec<(f64, f64)>,
+    every: usize,
+    rows: usize,
+}
+
+impl Test {
+    /// Mean voltage, weighed by current: Wh/Ah, V.
+    pub fn mean_v(&self) -> f64 {
+        self.energy_wh / self.charge_ah
+    }
+
+    /// Mean current under load, A.
+    pub fn mean_a(&self) -> f64 {
+        self.charge_ah / self.load_h
+    }
+
+    /// Standard uncertainty from what lies between readings: each gap and edge anywhere between its ends (rectangular, JCGM 100, 4.3.7).
+    pub fn between_readings_u(&self) -> (f64, f64) {
+        let gap_ah = self.gaps.less_ah.max(self.gaps.more_ah);
+        let gap_wh = self.gaps.less_wh.max(self.gaps.more_wh);
+        let u = |gap: f64, edges2: f64| ((gap * gap + edges2) / 3.0).sqrt();
+        (u(gap_ah, self.edges_ah2), u(gap_wh, self.edges_wh2))
+    }
+
+    fn trace(&mut self, v: f64) {
+        self.rows += 1;
+        if !self.rows.is_multiple_of(self.every.max(1)) {
+            return;
+        }
+        self.trace.push((self.charge_ah, v));
+        if self.trace.len() >= TRACE {
+            let mut keep = false;
+            self.trace.retain(|_| {
+                keep = !keep;
+                keep
+            });
+            self.every = 2 * self.every.max(1);
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Row {
+    t: f64,
+    v: f64,
+    i: f64,
+}
+
+#[derive(Debug)]
+enum State {
+    /// Before a load.
+    Waiting,
+    /// A test is open. Where the voltage has crossed the cut-off once: the test as it stood then.
+    Open(Box<Test>, Option<Box<Test>>),
+    /// A test has ended; a charge, or a voltage as at its start, begins the next.
+    Ended(Box<Test>),
+}
+
+/// Sums a log, row by row.
+#[derive(Debug)]
+pub struct Integrator {
+    rules: Rules,
+    rest_a: f64,
+    before: Option<Row>,
+    /// The reading before several of one moment.
+    anchor: Option<Row>,
+    state: State,
+    tests: Vec<Test>,
+    /// Charge put back since the last discharge, Ah.
+    charged_ah: f64,
+    steps: Vec<Step>,
+    below_from_start: Option<f64>,
+}
+
+/// A log summed.
+#[derive(Debug)]
+pub struct Summed {
+    /// The discharges, in order.
+    pub tests: Vec<Test>,
+    /// How many were too small to be tests.
+    pub small: usize,
+    /// Load steps.
+    pub steps: Vec<Step>,
+    /// Voltage at the start of a load that never stood above the cut-off, V.
+    pub below_from_start: Option<f64>,
+}
+
+impl Integrator {
+    /// An integrator; currents are positive out of the battery.
+    pub fn new(rules: Rules) -> Integrator {
+        Integrator {
+            rules,
+            rest_a: REST_SHARE * rules.largest_a,
+            before: None,
+            anchor: None,
+            state: State::Waiting,
+            tests: Vec::new(),
+            charged_ah: 0.0,
+            steps: Vec::new(),
+            below_from_start: None,
+        }
+    }
+
+    /// Takes the next reading: moment (s), voltage (V), current out of the battery (A).
+    pub fn take(&mut self, t: f64, v: f64, i: f64) {
+        let now = Row { t, v, i };
+        let Some(before) = self.before.replace(now) else {
+            return;
+        };
+        let dt = t - before.t;
+        self.note_step(before, now);
+        let (was, is) = (before.i > self.rest_a, i > self.rest_a);
+        if dt <= 0.0 {
+            // Testers write the last reading of one step and the first of the next at one moment.
+            if !was && is {
+                self.begin(before, now);
+            }
+            return;
+        }
+        if was || is {
+            self.under_load(before, now, was, is);
+            return;
+        }
+        let charge_ah = 0.5 * (before.i + i) * dt / HOUR;
+        if charge_ah < 0.0 {
+            self.charged_ah -= charge_ah;
+        }
+        // At rest: a crossing of the cut-off that the load's end followed stands.
+        if let State::Open(test, crossed) = &mut self.state {
+            if crossed.is_some() {
+                self.end();
+            } else if charge_ah > 0.0 {
+                test.below_ah += charge_ah;
+            }
+        }
+    }
+
+    /// Testers write the last reading of one step and the first of the next at one moment, where the current has changed and the voltage has
+    /// not yet followed: a step reaches from the reading before to the first of a later moment.
+    fn note_step(&mut self, before: Row, now: Row) {
+        if now.t <= before.t {
+            self.anchor.get_or_insert(before);
+            return;
+        }
+        let from = self.anchor.take().unwrap_or(before);
+        let step = Step {
+            current_a: now.i - from.i,
+            voltage_v: now.v - from.v,
+            within_s: now.t - from.t,
+        };
+        if step.within_s <= STEP_S
+            && step.current_a.abs() >= STEP_SHARE * self.rules.largest_a
+            && self.steps.len() < MOST_STEPS
+        {
+            self.steps.push(step);
+        }
+    }
+
+    fn under_load(&mut self, before: Row, now: Row, was: bool, is: bool) {
+        // The load comes on: is it the same test still?
+        if !was {
+            self.begin(before, now);
+        } else if matches!(self.state, State::Waiting) {
+            // The log begins under load.
+            self.begin(before, before);
+        }
+        let State::Open(test, crossed) = &mut self.state else {
+            return;
+        };
+        add(test, before, now, was && is, &self.rules);
+        test.trace(now.v);
+        if !is {
+            if crossed.is_some() {
+                self.end();
+            }
+            return;
+        }
+        let Some(cutoff) = self.rules.cutoff_v else {
+            return;
+        };
+        let below = now.v <= cutoff;
+        match (below, crossed.is_some()) {
+            (true, false) => {
+                // The test as it stood when the straight line between the readings crossed.
+                let mut at = test.clone();
+                undo(&mut at, test, before, now, was, cutoff, &self.rules);
+                *crossed = Some(at);
+            }
+            (true, true) => self.end(),
+            (false, true) => {
+                *crossed = None;
+                test.dips += 1;
+            }
+            (false, false) => {}
+        }
+    }
+
+    fn begin(&mut self, before: Row, first: Row) {
+        let fresh = || {
+            Box::new(Test {
+                start_s: first.t,
+                end_s: first.t,
+                start_v: first.v,
+                end_v: first.v,
+                every: 1,
+                ..Test::default()
+            })
+        };
+        let charged = std::mem::replace(&mut self.charged_ah, 0.0);
+        let state = std::mem::replace(&mut self.state, State::Waiting);
+        let new = |test: &Test| {
+            let fall = test.start_v - test.end_v;
+            charged > RECHARGED_SHARE * test.charge_ah
+                || (fall > 0.0 && before.v.min(first.v) > test.end_v + RECOVERED_SHARE * fall)
+                    && before.t - test.end_s > self.rules.gap_limit_s.min(HOUR)
+        };
+        self.state = match state {
+            State::Waiting => State::Open(fresh(), None),
+            State::Open(test, crossed) if new(&test) => {
+                self.tests.push(*crossed.unwrap_or(test));
+                State::Open(fresh(), None)
+            }
+            State::Open(mut test, crossed) => {
+                test.returned_ah += charged;
+                State::Open(test, crossed)
+            }
+            State::Ended(test) if new(&test) => {
+                self.tests.push(*test);
+                State::Open(fresh(), None)
+            }
+            State::Ended(test) => {
+                self.charged_ah = charged;
+                State::Ended(test)
+            }
+        };
+    }
+
+    /// Ends the open test at its crossing of the cut-off.
+    fn end(&mut self) {
+        if let State::Open(test, crossed) = std::mem::replace(&mut self.state, State::Waiting) {
+            let mut done = crossed.unwrap_or(test);
+            done.reached_cutoff = Some(true);
+            if done.charge_ah <= 0.0 {
+                self.below_from_start.get_or_insert(done.start_v);
+            }
+            self.state = State::Ended(done);
+        }
+    }
+
+    /// The tests at the end of the log.
+    pub fn finish(mut self) -> Summed {
+        if matches!(&self.state, State::Open(_, Some(_))) {
+            self.end();
+        }
+        match self.state {
+            State::Waiting => {}
+            State::Open(test, _) => self.tests.push(*test),
+            State::Ended(test) => self.tests.push(*test),
+        }
+        let most = self.tests.iter().map(|t| t.charge_ah).fold(0.0, f64::max);
+        let all = self.tests.len();
+        let cutoff = self.rules.cutoff_v;
+        let tests: Vec<Test> = self
+            .tests
+            .into_iter()
+            .filter(|t| t.charge_ah > SMALL_SHARE * most)
+            .map(|mut t| {
+                if cutoff.is_some() && t.reached_cutoff.is_none() {
+                    t.reached_cutoff = Some(false);
+                }
+                t
+            })
+            .collect();
+        Summed {
+            small: all - tests.len(),
+            tests,
+            steps: self.steps,
+            below_from_start: self.below_from_start,
+        }
+    }
+}
+
+/// Adds what flowed between two readings: `whole` where both are under load.
+fn add(test: &mut Test, a: Row, b: Row, whole: bool, rules: &Rules) {
+    let hours = (b.t - a.t) / HOUR;
+    let (ia, ib) = (a.i.max(0.0), b.i.max(0.0));
+    let (pa, pb) = (ia * a.v, ib * b.v);
+    let charge = 0.5 * (ia + ib) * hours;
+    let energy = 0.5 * (pa + pb) * hours;
+    if b.t - a.t > rules.gap_limit_s {
+        let most = rules.largest_a * hours;
+        let g = &mut test.gaps;
+        g.count += 1;
+        g.longest_s = g.longest_s.max(b.t - a.t);
+        g.charge_ah += charge;
+        g.less_ah += charge;
+        g.more_ah += most - charge;
+        g.less_wh += energy;
+        g.more_wh += most * a.v.max(b.v) - energy;
+    } else if !whole {
+        // Somewhere between the readings the load came or went: half the rectangle, give or take the other half.
+        test.edges_ah2 += charge * charge;
+        test.edges_wh2 += energy * energy;
+    }
+    test.charge_ah += charge;
+    test.energy_wh += energy;
+    test.load_h += if whole { hours } else { 0.5 * hours };
+    test.volt_hours += 0.5 * (a.v + b.v) * if whole { hours } else { 0.5 * hours };
+    test.end_s = b.t;
+    test.end_v = b.v;
+}
+
+/// Takes back what flowed after the straight line from `a` to `b` crossed the cut-off.
+fn undo(at: &mut Test, full: &Test, a: Row, b: Row, was: bool, cutoff: f64, rules: &Rules) {
+    let share = if was && a.v > cutoff && a.v > b.v {
+        (a.v - cutoff) / (a.v - b.v)
+    } else {
+        // The load itself pulled the voltage below: nothing of it counts.
+        0.0
+    };
+    let cross = Row {
+        t: a.t + share * (b.t - a.t),
+        v: if share > 0.0 { cutoff } else { a.v },
+        i: a.i + share * (b.i - a.i),
+    };
+    let mut rest = Test::default();
+    add(&mut rest, cross, b, was, rules);
+    at.charge_ah = full.charge_ah - rest.charge_ah;
+    at.energy_wh = full.energy_wh - rest.energy_wh;
+    at.load_h = full.load_h - rest.load_h;
+    at.volt_hours = full.volt_hours - rest.volt_hours;
+    at.end_s = cross.t;
+    at.end_v = cutoff.min(cross.v);
+    if let Some(last) = at.trace.last_mut() {
+        *last = (at.charge_ah, at.end_v);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sum(rules: Rules, rows: &[(f64, f64, f64)]) -> Summed {
+        let mut s = Integrator::new(rules);
+        for (t, v, i) in rows {
+            s.take(*t, *v, *i);
+        }
+        s.finish()
+    }
+
+    fn rules(cutoff_v: Option<f64>) -> Rules {
+        Rules {
+            cutoff_v,
+            gap_limit_s: 1000.0,
+            largest_a: 10.0,
+        }
+    }
+
+    #[test]
+    fn ten_amperes_for_two_hours_by_hand() {
+        // Trapezoids by hand: 10 A × 2 h = 20 Ah; volts 26, 24, 22 at 0, 1, 2 h: power 260, 240, 220 W,
+        // ½(260 + 240) + ½(240 + 220) = 480 Wh; mean voltage 480/20 = 24 V.
+        let rows: Vec<_> = (0..=8)
+            .map(|k| (900.0 * f64::from(k), 26.0 - 0.5 * f64::from(k), 10.0))
+            .collect();
+        let s = sum(rules(None), &rows);
+        let t = &s.tests[0];
+        assert!((t.charge_ah - 20.0).abs() < 1e-12 && (t.energy_wh - 480.0).abs() < 1e-9);
+        assert!((t.mean_v() - 24.0).abs() < 1e-12 && (t.load_h - 2.0).abs() < 1e-12);
+        assert_eq!((t.reached_cutoff, s.small), (None, 0));
+        // To 23 V: the line crosses at 1.5 h: 15 Ah, ½(260 + 230) × 1.5 = 367.5 Wh.
+        let s = sum(rules(Some(23.0)), &rows);
+        let t = &s.tests[0];
+        assert!((t.charge_ah - 15.0).abs() < 1e-12, "{}", t.charge_ah);
+        assert!((t.energy_wh - 367.5).abs() < 1e-9 && t.end_v == 23.0);
+        assert_eq!(t.reached_cutoff, Some(true));
+        // 22.75 V lies between the readings at 1.5 h (23 V) and 1.75 h (22.5 V): at 1.625 h, 16.25 Ah.
+        let s = sum(rules(Some(22.75)), &rows);
+        assert!((s.tests[0].charge_ah - 16.25).abs() < 1e-12);
+        assert_eq!(
+            sum(rules(Some(20.0)), &rows).tests[0].reached_cutoff,
+            Some(false)
+        );
+    }
+
+    #[test]
+    fn a_gap_is_bounded_by_nothing_and_by_the_largest_current() {
+        // 5 A before and after an hour without readings, the log's largest 10 A: a straight line gives 5 Ah, the ends are 0 and 10 Ah.
+        let mut rows = vec![(0.0, 25.0, 5.0), (360.0, 25.0, 5.0)];
+        rows.extend([(3960.0, 24.0, 5.0), (4320.0, 24.0, 5.0)]);
+        let s = sum(rules(None), &rows);
+        let t = &s.tests[0];
+        assert!((t.charge_ah - 6.0).abs() < 1e-12);
+        assert_eq!((t.gaps.count, t.gaps.longest_s), (1, 3600.0));
+        assert!((t.gaps.less_ah - 5.0).abs() < 1e-12 && (t.gaps.more_ah - 5.0).abs() < 1e-12);
+        // Anywhere between: rectangular, half width 5 Ah, u = 5/√3 (JCGM 100, 4.3.7).
+        assert!((t.between_readings_u().0 - 5.0 / 3f64.sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn rest_and_charge_are_left_out_and_a_charge_begins_a_new_test() {
+        let mut rows = Vec::new();
+        let mut t = 0.0;
+        let mut stretch = |rows: &mut Vec<(f64, f64, f64)>, v0: f64, v1: f64, i: f64| {
+            for k in 0..=10 {
+                rows.push((t, v0 + (v1 - v0) * f64::from(k) / 10.0, i));
+                t += 60.0;
+            }
+        };
+        stretch(&mut rows, 26.0, 26.0, 0.01);
+        stretch(&mut rows, 25.0, 22.0, 10.0);
+        stretch(&mut rows, 24.0, 24.5, 0.0);
+        stretch(&mut rows, 24.5, 26.5, -8.0);
+        stretch(&mut rows, 25.0, 22.0, 10.0);
+        let s = sum(rules(None), &rows);
+        assert_eq!(s.tests.len(), 2);
+        // Ten minutes at 10 A, and half of the minute in which the load came (and went): 1.667 Ah + 0.083 Ah each.
+        let edge = 10.0 * 0.5 / 60.0;
+        assert!((s.tests[0].charge_ah - (10.0 / 6.0 + 2.0 * edge)).abs() < 1e-9);
+        assert!((s.tests[1].charge_ah - (10.0 / 6.0 + edge)).abs() < 1e-9);
+        assert!(s.tests[0].edges_ah2 > 0.0);
+    }
+
+    #[test]
+    fn one_reading_below_the_cut_off_is_a_dip() {
+        let rows: Vec<_> = (0..=20)
+            .map(|k| {
+                (
+                    60.0 * f64::from(k),
+                    if k == 5 {
+                        19.0
+                    } else {
+                        25.0 - 0.1 * f64::from(k)
+                    },
+                    10.0,
+                )
+            })
+            .collect();
+        let s = sum(rules(Some(20.0)), &rows);
+        assert_eq!(
+            (s.tests[0].dips, s.tests[0].reached_cutoff),
+            (1, Some(false))
+        );
+        assert!((s.tests[0].charge_ah - 10.0 / 3.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_step_reaches_past_readings_of_one_moment() {
+        let rows = [
+            (0.0, 25.0, 0.0),
+            (10.0, 25.0, 0.0),
+            (10.0, 25.0, 10.0),
+            (10.1, 24.9, 10.0),
+            (20.0, 24.8, 10.0),
+        ];
+        let s = sum(rules(None), &rows);
+        assert_eq!(s.steps.len(), 1);
+        assert!((s.steps[0].voltage_v + 0.1).abs() < 1e-12 && s.steps[0].current_a == 10.0);
+        assert!((s.tests[0].charge_ah - 100.0 / 3600.0).abs() < 1e-9);
+    }
+}

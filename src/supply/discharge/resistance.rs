@@ -1,0 +1,106 @@
+//! Internal resistance from load steps.
+
+use super::MeterU;
+use crate::stats::student_t;
+
+/// A change of current between two readings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step {
+    /// Change of the current out of the battery, A.
+    pub current_a: f64,
+    /// Change of the voltage, V.
+    pub voltage_v: f64,
+    /// Time between the two readings, s.
+    pub within_s: f64,
+}
+
+/// Internal resistance: −ΔV/ΔI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Resistance {
+    /// Its value, ohm.
+    pub ohm: f64,
+    /// Standard uncertainty, ohm; none with a single step and no instruments stated.
+    pub u_ohm: Option<f64>,
+    /// Degrees of freedom of it.
+    pub dof: f64,
+    /// How many steps.
+    pub steps: usize,
+    /// The longest time between the two readings of a step, s: slower falls of the voltage count up to this long.
+    pub within_s: f64,
+}
+
+impl Resistance {
+    /// Least squares of −ΔV on ΔI through the origin, so that large steps weigh most. The scatter about that line gives the uncertainty
+    /// (n − 1 degrees of freedom); the meters' shares of the reading are added, their constants cancel in differences.
+    pub fn from_steps(
+        steps: &[Step],
+        current_meters: &[MeterU],
+        voltmeters: &[MeterU],
+    ) -> Option<Resistance> {
+        let squares: f64 = steps.iter().map(|s| s.current_a * s.current_a).sum();
+        if !(squares > 0.0) {
+            return None;
+        }
+        let ohm = -steps.iter().map(|s| s.current_a * s.voltage_v).sum::<f64>() / squares;
+        if !(ohm.is_finite() && ohm > 0.0) {
+            return None;
+        }
+        let n = steps.len();
+        let scatter = (n > 1).then(|| {
+            let residual: f64 = steps
+                .iter()
+                .map(|s| (s.voltage_v + ohm * s.current_a).powi(2))
+                .sum();
+            (residual / (n - 1) as f64 / squares).sqrt()
+        });
+        let gain = |meters: &[MeterU]| meters.iter().map(|m| m.relative.powi(2)).sum::<f64>();
+        let instruments = ohm * (gain(current_meters) + gain(voltmeters)).sqrt();
+        let stated = !current_meters.is_empty() || !voltmeters.is_empty();
+        let u_ohm = match scatter {
+            Some(s) => Some(s.hypot(instruments)),
+            None => stated.then_some(instruments),
+        };
+        let dof = match scatter {
+            // Welch–Satterthwaite with instruments known for certain (JCGM 100, G.4.1).
+            Some(s) if s > 0.0 => (n - 1) as f64 * (s.hypot(instruments) / s).powi(4),
+            _ => f64::INFINITY,
+        };
+        Some(Resistance {
+            ohm,
+            u_ohm,
+            dof,
+            steps: n,
+            within_s: steps.iter().map(|s| s.within_s).fold(0.0, f64::max),
+        })
+    }
+
+    /// Interval at a confidence level, ohm.
+    pub fn interval(&self, level: f64) -> Option<(f64, f64)> {
+        let half = student_t::two_sided(level, self.dof) * self.u_ohm?;
+        Some(((self.ohm - half).max(0.0), self.ohm + half))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_of_twenty_amperes_and_a_tenth_of_a_volt_are_five_milliohms() {
+        // By hand: −(−0.10 V)/(20 A) = 5.0 mΩ; −(−0.11)/(20) = 5.5; pooled with equal steps their mean, 5.25 mΩ;
+        // scatter: residuals ±0.005 V, s = √(2 × 0.005²/1) = 7.071 mV, u = s/√(2 × 20²) = 0.25 mΩ, 1 degree of freedom.
+        let step = |voltage_v| Step {
+            current_a: 20.0,
+            voltage_v,
+            within_s: 1.0,
+        };
+        let r = Resistance::from_steps(&[step(-0.10), step(-0.11)], &[], &[]).unwrap();
+        assert!((r.ohm - 5.25e-3).abs() < 1e-12);
+        assert!((r.u_ohm.unwrap() - 0.25e-3).abs() < 1e-9);
+        assert_eq!(r.dof, 1.0);
+        let one = Resistance::from_steps(&[step(-0.10)], &[], &[]).unwrap();
+        assert_eq!((one.ohm, one.u_ohm, one.interval(0.95)), (5e-3, None, None));
+        // A voltage that rises with the load is no resistance.
+        assert_eq!(Resistance::from_steps(&[step(0.1)], &[], &[]), None);
+    }
+}

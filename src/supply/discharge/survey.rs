@@ -1,0 +1,219 @@
+//! A first look at a log: how often it was sampled, and which sign of the current empties the battery.
+
+use super::Edge;
+
+/// The sign of a current out of the battery, as the log writes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Sign {
+    /// A discharging current is positive.
+    Positive,
+    /// A discharging current is negative.
+    Negative,
+}
+
+impl Sign {
+    /// The current out of the battery, A, positive while it discharges.
+    pub fn out_of_battery(self, current_a: f64) -> f64 {
+        match self {
+            Sign::Positive => current_a,
+            Sign::Negative => -current_a,
+        }
+    }
+}
+
+/// Why the sign cannot be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SignFault {
+    /// No current at all.
+    #[error("the current is zero throughout, so nothing was discharged")]
+    NoCurrent,
+    /// The voltage rises while current flows.
+    #[error(
+        "the voltage rises while the current flows, so this seems to be a charge; if it is a discharge, say which sign it has: --discharge-sign positive or negative"
+    )]
+    Charging,
+    /// Both signs raise the voltage, or both lower it.
+    #[error(
+        "the voltage does not tell which sign of the current empties the battery; say it: --discharge-sign positive or negative (and where charge and discharge have one sign, name the rows: --only \"Mode=DCHG\")"
+    )]
+    Unclear,
+}
+
+/// Logarithmic bins of time between readings: eighths of an octave from 1 ms.
+const BINS: usize = 320;
+const PER_OCTAVE: f64 = 8.0;
+const SHORTEST_S: f64 = 1e-3;
+
+/// Charge of one sign below this share of the other's is noise about zero.
+const NOISE_SHARE: f64 = 0.02;
+
+/// A gap is longer than this many times the usual time between readings … Common practice, no source.
+const GAP_TIMES: f64 = 10.0;
+/// … and no shorter than this, s: one reading a minute is the least that a published battery test asks for
+/// (10 CFR 430 Subpart B App. Y).
+const GAP_LEAST_S: f64 = 60.0;
+
+/// What the first reading of a log gathers.
+#[derive(Debug)]
+pub struct Survey {
+    asked: (Option<Edge>, Option<Edge>),
+    window: Option<(f64, f64)>,
+    before: Option<(f64, f64, f64)>,
+    intervals: Vec<u64>,
+    /// For positive and negative current: charge (A s), charge-weighted change of voltage, largest.
+    charge: [f64; 2],
+    change: [f64; 2],
+    largest: [f64; 2],
+    sum_v: f64,
+    count: u64,
+}
+
+impl Survey {
+    pub(super) fn new(asked: (Option<Edge>, Option<Edge>)) -> Survey {
+        Survey {
+            asked,
+            window: None,
+            before: None,
+            intervals: vec![0; BINS],
+            charge: [0.0; 2],
+            change: [0.0; 2],
+            largest: [0.0; 2],
+            sum_v: 0.0,
+            count: 0,
+        }
+    }
+
+    /// The part of the log that is used, s.
+    pub(super) fn window(&self) -> (f64, f64) {
+        self.window.unwrap_or((f64::NEG_INFINITY, f64::INFINITY))
+    }
+
+    pub(super) fn take(&mut self, t: f64, v: f64, i: f64) {
+        let asked = self.asked;
+        let (from, until) = *self.window.get_or_insert_with(|| {
+            let at = |edge: Option<Edge>, open: f64| match edge {
+                None => open,
+                Some(Edge::After(s)) => t + s,
+                Some(Edge::At(moment)) => moment,
+            };
+            (at(asked.0, f64::NEG_INFINITY), at(asked.1, f64::INFINITY))
+        });
+        if t < from || t > until {
+            return;
+        }
+        self.sum_v += v;
+        self.count += 1;
+        let slot = usize::from(i < 0.0);
+        if let Some(largest) = self.largest.get_mut(slot) {
+            *largest = largest.max(i.abs());
+        }
+        if let Some((t0, v0, i0)) = self.before {
+            let dt = t - t0;
+            if dt > 0.0 {
+                let bin = (PER_OCTAVE * (dt / SHORTEST_S).log2()).round().max(0.0) as usize;
+                if let Some(n) = self.intervals.get_mut(bin.min(BINS - 1)) {
+                    *n += 1;
+                }
+            }
+            if i * i0 > 0.0 {
+                let mean = 0.5 * (i.abs() + i0.abs());
+                if let (Some(q), Some(c)) = (self.charge.get_mut(slot), self.change.get_mut(slot)) {
+                    *q += mean * dt;
+                    *c += mean * (v - v0);
+                }
+            }
+        }
+        self.before = Some((t, v, i));
+    }
+
+    /// Mean of all voltages, V.
+    pub(super) fn mean_v(&self) -> Option<f64> {
+        (self.count > 0).then(|| self.sum_v / self.count as f64)
+    }
+
+    /// The largest current of discharge, A.
+    pub(super) fn largest(&self, sign: Sign) -> f64 {
+        let [positive, negative] = self.largest;
+        match sign {
+            Sign::Positive => positive,
+            Sign::Negative => negative,
+        }
+    }
+
+    /// Usual time between readings: the median, s.
+    pub(super) fn interval_s(&self) -> f64 {
+        let total: u64 = self.intervals.iter().sum();
+        let mut below = 0;
+        for (bin, n) in self.intervals.iter().enumerate() {
+            below += n;
+            if 2 * below >= total && total > 0 {
+                return SHORTEST_S * 2f64.powf(bin as f64 / PER_OCTAVE);
+            }
+        }
+        0.0
+    }
+
+    pub(super) fn gap_limit_s(&self) -> f64 {
+        (GAP_TIMES * self.interval_s()).max(GAP_LEAST_S)
+    }
+
+    /// The sign of discharge: the one under which the voltage falls, each change weighed by the current that flowed, so that a battery
+    /// that recovers at rest does not count.
+    pub(super) fn sign(&self) -> Result<Sign, SignFault> {
+        let [q_pos, q_neg] = self.charge;
+        let [c_pos, c_neg] = self.change;
+        let most = q_pos.max(q_neg);
+        if !(most > 0.0) {
+            return Err(SignFault::NoCurrent);
+        }
+        let falls = |q: f64, c: f64| (q > NOISE_SHARE * most).then_some(c < 0.0);
+        match (falls(q_pos, c_pos), falls(q_neg, c_neg)) {
+            (Some(true), Some(false) | None) => Ok(Sign::Positive),
+            (Some(false) | None, Some(true)) => Ok(Sign::Negative),
+            (Some(false), None) | (None, Some(false)) => Err(SignFault::Charging),
+            _ => Err(SignFault::Unclear),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn survey(rows: &[(f64, f64, f64)]) -> Survey {
+        let mut s = Survey::new((None, None));
+        for (t, v, i) in rows {
+            s.take(*t, *v, *i);
+        }
+        s
+    }
+
+    #[test]
+    fn the_sign_is_the_one_under_which_the_voltage_falls() {
+        // Rest with an offset, discharge, recovery with the same offset: the recovery's rise must not count.
+        let mut rows = vec![(0.0, 26.0, -0.02), (1.0, 26.0, -0.02)];
+        for k in 0..100 {
+            rows.push((2.0 + f64::from(k), 25.5 - 0.03 * f64::from(k), -20.0));
+        }
+        rows.extend([
+            (102.0, 24.0, -0.02),
+            (103.0, 25.5, -0.02),
+            (104.0, 25.8, -0.02),
+        ]);
+        let s = survey(&rows);
+        assert_eq!(s.sign(), Ok(Sign::Negative));
+        let turned: Vec<_> = rows.iter().map(|(t, v, i)| (*t, *v, -i)).collect();
+        assert_eq!(survey(&turned).sign(), Ok(Sign::Positive));
+        let charge: Vec<_> = (0..9)
+            .map(|k| (f64::from(k), 24.0 + 0.1 * f64::from(k), 5.0))
+            .collect();
+        assert_eq!(survey(&charge).sign(), Err(SignFault::Charging));
+        assert_eq!(
+            survey(&[(0.0, 24.0, 0.0), (1.0, 24.0, 0.0)]).sign(),
+            Err(SignFault::NoCurrent)
+        );
+        assert!((s.interval_s() - 1.0).abs() < 0.05);
+        assert_eq!(s.gap_limit_s(), 60.0);
+    }
+}
