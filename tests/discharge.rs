@@ -139,8 +139,16 @@ fn what_a_heading_does_not_say_is_asked_for() {
         reference("millivolts_under_volts.txt")
     ));
     // The tester's own counters at the end of the discharge: 850.92 mAh, 2382.3 mWh.
-    assert!((number(&v, "/capacity_ah") / 0.85092 - 1.0).abs() < 1e-3, "{}", v["capacity_ah"]);
-    assert!((number(&v, "/energy_wh") / 2.3823 - 1.0).abs() < 1e-3, "{}", v["energy_wh"]);
+    assert!(
+        (number(&v, "/capacity_ah") / 0.85092 - 1.0).abs() < 1e-3,
+        "{}",
+        v["capacity_ah"]
+    );
+    assert!(
+        (number(&v, "/energy_wh") / 2.3823 - 1.0).abs() < 1e-3,
+        "{}",
+        v["energy_wh"]
+    );
 }
 
 #[test]

@@ -3,20 +3,24 @@
 use super::figure::{Along, Axis, Figure, Layer, Look, Panel};
 use crate::supply::discharge::Discharge;
 
+/// More tests than this are drawn alike, without names.
+const MOST_NAMED: usize = 8;
+
 /// Voltage against charge, every test.
 pub fn discharge_figure(discharge: &Discharge) -> Figure {
-    let several = discharge.tests().count() > 1;
+    let tests = discharge.tests().count();
+    let name = |file: &str, mean_a: f64| match (tests, discharge.files.len()) {
+        (2..=MOST_NAMED, 1) => format!("{:.3} A", Digits(mean_a)),
+        (2..=MOST_NAMED, _) => format!("{:.3} A, {}", Digits(mean_a), short(file)),
+        _ => String::new(),
+    };
     let mut layers: Vec<Layer> = discharge
         .tests()
         .enumerate()
         .map(|(k, (file, test))| Layer::Curve {
             through: test.trace.clone(),
-            look: Look::series(k),
-            label: if several {
-                format!("{:.1} A, {}", test.mean_a(), short(&file.file))
-            } else {
-                String::new()
-            },
+            look: Look::series(if tests > MOST_NAMED { 0 } else { k }),
+            label: name(&file.file, test.mean_a()),
         })
         .collect();
     if let Some(v) = discharge.options.cutoff_v {

@@ -12,6 +12,8 @@ const RECOVERED_SHARE: f64 = 0.9;
 const SMALL_SHARE: f64 = 0.05;
 /// Two readings no further apart than this can show a load step, s. Common practice, no source.
 const STEP_S: f64 = 10.0;
+/// And no closer: testers have been seen whose voltage follows the current some 30 ms late. Rounded down, for stamps of 0.1 s.
+const SETTLED_S: f64 = 0.099;
 /// A load step is at least this share of the largest current.
 const STEP_SHARE: f64 = 0.1;
 /// Steps kept.
@@ -150,8 +152,8 @@ pub struct Integrator {
     rules: Rules,
     rest_a: f64,
     before: Option<Row>,
-    /// The reading before several of one moment.
-    anchor: Option<Row>,
+    /// The reading before a load step, and the current after it.
+    stepping: Option<(Row, f64)>,
     state: State,
     tests: Vec<Test>,
     /// Charge put back since the last discharge, Ah.
@@ -180,7 +182,7 @@ impl Integrator {
             rules,
             rest_a: REST_SHARE * rules.largest_a,
             before: None,
-            anchor: None,
+            stepping: None,
             state: State::Waiting,
             tests: Vec::new(),
             charged_ah: 0.0,
@@ -223,24 +225,28 @@ impl Integrator {
         }
     }
 
-    /// Testers write the last reading of one step and the first of the next at one moment, where the current has changed and the voltage has
-    /// not yet followed: a step reaches from the reading before to the first of a later moment.
+    /// A step reaches from the last reading before it to the first that has had time to settle, under a current that stays.
     fn note_step(&mut self, before: Row, now: Row) {
-        if now.t <= before.t {
-            self.anchor.get_or_insert(before);
-            return;
+        let large = STEP_SHARE * self.rules.largest_a;
+        if let Some((from, to_a)) = self.stepping {
+            if (now.i - to_a).abs() > 0.5 * large || now.t - from.t > STEP_S {
+                self.stepping = None;
+            }
         }
-        let from = self.anchor.take().unwrap_or(before);
-        let step = Step {
-            current_a: now.i - from.i,
-            voltage_v: now.v - from.v,
-            within_s: now.t - from.t,
-        };
-        if step.within_s <= STEP_S
-            && step.current_a.abs() >= STEP_SHARE * self.rules.largest_a
-            && self.steps.len() < MOST_STEPS
+        if self.stepping.is_none() && (now.i - before.i).abs() >= large {
+            self.stepping = Some((before, now.i));
+        }
+        if let Some((from, _)) = self.stepping
+            && now.t - from.t >= SETTLED_S
         {
-            self.steps.push(step);
+            self.stepping = None;
+            if now.t - from.t <= STEP_S && self.steps.len() < MOST_STEPS {
+                self.steps.push(Step {
+                    current_a: now.i - from.i,
+                    voltage_v: now.v - from.v,
+                    within_s: now.t - from.t,
+                });
+            }
         }
     }
 
@@ -495,7 +501,7 @@ mod tests {
                 t += 60.0;
             }
         };
-        stretch(&mut rows, 26.0, 26.0, 0.01);
+        stretch(&mut rows, 26.0, 26.0, 0.0);
         stretch(&mut rows, 25.0, 22.0, 10.0);
         stretch(&mut rows, 24.0, 24.5, 0.0);
         stretch(&mut rows, 24.5, 26.5, -8.0);
@@ -533,11 +539,12 @@ mod tests {
     }
 
     #[test]
-    fn a_step_reaches_past_readings_of_one_moment() {
+    fn a_step_reaches_to_the_first_settled_reading() {
         let rows = [
             (0.0, 25.0, 0.0),
             (10.0, 25.0, 0.0),
             (10.0, 25.0, 10.0),
+            (10.01, 25.0, 10.0),
             (10.1, 24.9, 10.0),
             (20.0, 24.8, 10.0),
         ];
