@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use super::forms::{At, DrawData, DrawForm, Scatter, family};
+use super::forms::{At, DrawData, DrawForm, IntakeForm, Scatter, family};
 use super::{FitError, LinearFit, least_squares};
 use crate::stats::student_t;
 use nalgebra::DMatrix;
@@ -56,7 +56,24 @@ const FEWEST_DOF: usize = 3;
 /// e to one, since the bend is physics and two or three intake temperatures hardly show it.
 const LIFT_LOG_PRIOR: f64 = 1.0;
 
+/// Log odds of a control that steps between set points against one that follows the intake smoothly, or not at all, before any run is
+/// seen. Common practice, no source: small units with a variable speed ramp it; stepping by intake is the rarer design.
+const TERRACED_LOG_PRIOR: f64 = -1.0;
+/// A control's step speeds the compressor up with a warmer intake, by something worth a relay: under the first figure (of ln draw) no step
+/// is seen, and a step down beyond the second is no control's doing.
+const SMALLEST_STEP: f64 = 0.04;
+const FALLING_STEP: f64 = -0.03;
+
 impl Candidate {
+    /// Whether the form's steps with intake, if it has any, look like a control's.
+    fn steps_are_plausible(&self, data: &DrawData) -> bool {
+        if self.form.intake != IntakeForm::Terraced {
+            return true;
+        }
+        let steps = self.form.steps(data, &self.fit.coef);
+        steps.iter().any(|s| *s > SMALLEST_STEP) && steps.iter().all(|s| *s > FALLING_STEP)
+    }
+
     /// AICc less twice the log prior: what the weights are made from.
     pub fn score(&self) -> f64 {
         self.aicc - 2.0 * self.log_prior
@@ -104,7 +121,7 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
     let mut candidates = Vec::new();
     for result in fitted {
         match result {
-            Ok(c) if c.aicc.is_finite() => candidates.push(c),
+            Ok(c) if c.aicc.is_finite() && c.steps_are_plausible(&data) => candidates.push(c),
             Ok(_) => {}
             Err(e) => {
                 first_error.get_or_insert(e);
@@ -198,7 +215,11 @@ pub fn fit_form(
         .sum::<f64>()
         / nf)
         .sqrt();
-    let log_prior = if form.lift { LIFT_LOG_PRIOR } else { 0.0 };
+    let log_prior = match form.intake {
+        IntakeForm::Terraced => TERRACED_LOG_PRIOR,
+        _ if form.lift => LIFT_LOG_PRIOR,
+        _ => 0.0,
+    };
     let dof = fit.dof().max(1) as f64;
     let relative_sd = (fit.rss / dof).max(SMALLEST_RELATIVE_VARIANCE).sqrt();
     Ok(Candidate {

@@ -5,7 +5,7 @@
 //! top speed and clip. Both widen the interval; neither is invented from the runs' noise.
 
 use crate::fit::candidates::{Candidate, CandidateDraw, DrawFit};
-use crate::fit::forms::At;
+use crate::fit::forms::{At, IntakeForm};
 
 /// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
 /// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
@@ -27,8 +27,22 @@ const UNSEEN_BEND: f64 = 6e-4;
 /// curve then misses by up to slope × (T − T₁)(T₂ − T)/(T₂ − T₁). Standard deviation as a share of that. Common practice, no source.
 const HIDDEN_CORNER: f64 = 0.25;
 
+/// Chance that the last step seen within the tests was not the control's last. No source: even odds.
+const MORE_STEPS: f64 = 0.5;
+/// Spread of an unseen step's size, as a share of the mean of those seen. No source.
+const STEP_SPREAD: f64 = 0.4;
+
 /// Standard deviation (W) of what a control may do unseen between the neighbouring set points around an intake; zero at set points and outside.
-pub fn hidden_corner_w(fit: &DrawFit, at: &At, d: &CandidateDraw, chance: f64) -> f64 {
+pub fn hidden_corner_w(
+    fit: &DrawFit,
+    candidate: &Candidate,
+    at: &At,
+    d: &CandidateDraw,
+    chance: f64,
+) -> f64 {
+    if is_terraced(candidate) {
+        return 0.0;
+    }
     fit.data.gap(at.intake).map_or(0.0, |(low, high)| {
         let reach = (at.intake - low) * (high - at.intake) / (high - low);
         chance * HIDDEN_CORNER * d.intake_slope_w_per_k.abs() * reach
@@ -58,7 +72,7 @@ pub fn ramp_chance(fit: &DrawFit) -> f64 {
 fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
     let data = &fit.data;
     let (mut sum, mut total) = (0.0, 0.0);
-    for candidate in &fit.candidates {
+    for candidate in fit.candidates.iter().filter(|c| !is_terraced(c)) {
         for level in 0..data.levels.len() {
             if data
                 .tested
@@ -78,7 +92,17 @@ fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
     sum / total
 }
 
-/// A candidate's opinion beyond the range: the curve carried on, and the control clipped, with their shares.
+fn is_terraced(candidate: &Candidate) -> bool {
+    candidate.form.intake == IntakeForm::Terraced
+}
+
+/// Share of belief in a control that steps with the intake.
+pub fn stepping_chance(fit: &DrawFit) -> f64 {
+    let terraced = fit.candidates.iter().filter(|c| is_terraced(c));
+    terraced.map(|c| c.weight).sum()
+}
+
+/// A candidate's opinion where its curve leaves something open: beyond the range the curve carried on, and the control clipped, with their shares.
 pub struct Opinions {
     /// Share, centre (W) and extra standard deviation (W) of each.
     pub parts: Vec<(f64, f64, f64)>,
@@ -93,6 +117,9 @@ pub fn opinions(
     range: (f64, f64),
     chance: f64,
 ) -> Opinions {
+    if is_terraced(candidate) {
+        return terraced_opinions(fit, candidate, at, d, range);
+    }
     let (low, high) = range;
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
     if beyond_k <= 0.0 {
@@ -122,5 +149,50 @@ pub fn opinions(
     let clipped_sd = at_edge.compressor_w * CLIPPED_SLOPE.1 * beyond_k;
     Opinions {
         parts: vec![(1.0 - clip, d.draw_w, bend), (clip, clipped, clipped_sd)],
+    }
+}
+
+/// A terraced candidate's opinions: within a gap the step lies on either side of `at`, evenly likely anywhere; beyond the range
+/// another step may come, as often for each kelvin as within it.
+fn terraced_opinions(
+    fit: &DrawFit,
+    candidate: &Candidate,
+    at: &At,
+    d: &CandidateDraw,
+    (low, high): (f64, f64),
+) -> Opinions {
+    let gaps = fit.data.intake_gaps();
+    let steps = candidate.form.steps(&fit.data, &candidate.fit.coef);
+    let blower = d.draw_w - d.compressor_w;
+    let after = |step: f64| blower + d.compressor_w * step.exp();
+    let drift = |k: f64| FIXED_SPEED_SLOPE.1 * k * d.compressor_w;
+    let inside = gaps.iter().zip(steps);
+    if let Some(((a, b), step)) = { inside }.find(|((a, b), _)| *a < at.intake && at.intake < *b) {
+        let share = (at.intake - a) / (b - a);
+        return Opinions {
+            parts: vec![
+                (1.0 - share, after(-share * step), drift(at.intake - a)),
+                (share, after((1.0 - share) * step), drift(b - at.intake)),
+            ],
+        };
+    }
+    let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
+    if beyond_k <= 0.0 {
+        return Opinions {
+            parts: vec![(1.0, d.draw_w, 0.0)],
+        };
+    }
+    let seen: Vec<f64> = { steps.iter().copied() }.filter(|s| *s > 0.0).collect();
+    let size = seen.iter().sum::<f64>() / seen.len().max(1) as f64;
+    let each_k = seen.len() as f64 / (high - low).max(1.0);
+    let another = MORE_STEPS * (1.0 - (-each_k * beyond_k).exp());
+    let direction = if at.intake > high { 1.0 } else { -1.0 };
+    let stepped = after(direction * size);
+    let spread = STEP_SPREAD * (stepped - d.draw_w);
+    Opinions {
+        parts: vec![
+            (1.0 - another, d.draw_w, drift(beyond_k)),
+            (another, stepped, drift(beyond_k).hypot(spread)),
+        ],
     }
 }

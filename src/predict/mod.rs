@@ -74,8 +74,8 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         let Some(d) = fit.draw_of(candidate, &at) else {
             continue;
         };
-        let shared =
-            shared_u(bench, &d, thermometers).hypot(beyond::hidden_corner_w(fit, &at, &d, chance));
+        let shared = shared_u(bench, &d, thermometers)
+            .hypot(beyond::hidden_corner_w(fit, candidate, &at, &d, chance));
         for (share, centre, extra) in
             beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
         {

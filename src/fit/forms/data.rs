@@ -103,6 +103,7 @@ pub struct DrawData {
     pub intake_ranges: Vec<(f64, f64)>,
     /// Set points of the intake: means of clusters at least 2 K apart, rising, degC.
     pub set_points: Vec<f64>,
+    intake_gaps: Vec<(f64, f64)>,
     /// What the airflow axis is made of.
     pub flow_scale: FlowScale,
     /// Mean intake of the cooling runs, rounded to 0.1 so that equations stay readable, degC.
@@ -189,6 +190,7 @@ impl DrawData {
             moisture_varied: false,
             intake_ranges: Vec::new(),
             set_points: Vec::new(),
+            intake_gaps: Vec::new(),
             modes,
             levels,
             blocks,
@@ -208,7 +210,9 @@ impl DrawData {
                 range(&own.map(|r| r.intake).collect::<Vec<_>>())
             })
             .collect();
-        data.set_points = clusters(data.rows.iter().map(|r| r.intake).collect());
+        let clusters = clusters(data.rows.iter().map(|r| r.intake).collect());
+        data.set_points = clusters.iter().map(|c| mean_or(c, 0.0)).collect();
+        data.intake_gaps = clusters.windows(2).filter_map(gap_between).collect();
         data.read_moisture(bench);
         data.lift = LiftModel::from_bench(bench, &data);
         data
@@ -310,6 +314,11 @@ impl DrawData {
         (self.set_points.len() > 2).then(|| (10.0 * middle).round() / 10.0)
     }
 
+    /// The gaps between neighbouring set points, from the warmest run of one to the coldest of the next, degC, to 0.1; rising.
+    pub fn intake_gaps(&self) -> &[(f64, f64)] {
+        &self.intake_gaps
+    }
+
     /// The neighbouring set points between which an intake lies; none outside them.
     pub fn gap(&self, intake: f64) -> Option<(f64, f64)> {
         self.set_points.windows(2).find_map(|w| match w {
@@ -353,23 +362,27 @@ fn mean_or(values: &[f64], otherwise: f64) -> f64 {
     }
 }
 
-/// Means of clusters of values, broken where two neighbours lie more than 2 K apart; rising.
-fn clusters(mut values: Vec<f64>) -> Vec<f64> {
+/// Clusters of values, broken where two neighbours lie more than 2 K apart; rising.
+fn clusters(mut values: Vec<f64>) -> Vec<Vec<f64>> {
     const APART_K: f64 = 2.0;
     values.sort_by(f64::total_cmp);
-    let mut means = Vec::new();
-    let mut current: Vec<f64> = Vec::new();
+    let mut list: Vec<Vec<f64>> = Vec::new();
     for v in values {
-        if current.last().is_some_and(|last| v - last > APART_K) {
-            means.push(mean_or(&current, v));
-            current.clear();
+        match list.last_mut() {
+            Some(own) if own.last().is_some_and(|last| v - last <= APART_K) => own.push(v),
+            _ => list.push(vec![v]),
         }
-        current.push(v);
     }
-    if !current.is_empty() {
-        means.push(mean_or(&current, 0.0));
-    }
-    means
+    list
+}
+
+/// Where one cluster ends and the next begins, to 0.1.
+fn gap_between(pair: &[Vec<f64>]) -> Option<(f64, f64)> {
+    let [below, above] = pair else { return None };
+    Some((
+        (10.0 * below.last()?).ceil() / 10.0,
+        (10.0 * above.first()?).floor() / 10.0,
+    ))
 }
 
 fn three_digits(v: f64) -> f64 {

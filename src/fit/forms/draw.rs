@@ -45,7 +45,14 @@ pub enum IntakeForm {
     Kinked,
     /// A slope for each group, and one common change of slope at the middle set point.
     KinkedByGroup,
+    /// A plateau at each set point: a control that steps somewhere between them. On the plateaus a fixed-speed compressor's own slope.
+    Terraced,
 }
+
+/// Slope of ln(draw) with intake on a plateau of [`IntakeForm::Terraced`], 1/K: the middle of what fixed-speed compressors do (−0.02 to +0.7 %
+/// per K of entering wet bulb, curve sets of NREL/TP-5500-56354, evaluated; Carnot work at held ambient down to about −1.5 % per K).
+/// Not fitted: within a set point the intake hardly moves.
+pub const PLATEAU_SLOPE_PER_K: f64 = -0.002;
 
 /// How the form depends on the ambient temperature.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -177,6 +184,11 @@ impl DrawForm {
             | IntakeForm::KinkedByGroup => {
                 names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
             }
+            IntakeForm::Terraced => names.extend(
+                data.intake_gaps()
+                    .iter()
+                    .map(|(a, b)| format!("step between {a:.1} and {b:.1} degC intake")),
+            ),
         }
         if matches!(self.intake, IntakeForm::ByFlow | IntakeForm::ByGroupAndFlow) {
             names.push("change of that slope with ln airflow".to_owned());
@@ -304,6 +316,12 @@ impl DrawForm {
             }
             IntakeForm::Kinked => row.push(t),
             IntakeForm::KinkedByGroup => one_of(&mut row, t),
+            // The step may lie anywhere in its gap: on average that is a ramp across it.
+            IntakeForm::Terraced => row.extend(
+                data.intake_gaps()
+                    .iter()
+                    .map(|(a, b)| ((at.intake - a) / (b - a)).clamp(0.0, 1.0)),
+            ),
             IntakeForm::Quadratic => {
                 row.push(t);
                 row.push(data.bend(at.intake));
@@ -327,11 +345,27 @@ impl DrawForm {
 
     /// The part of the response that has no parameter: ln(lift) where the form has it.
     pub fn offset(&self, data: &DrawData, at: &At) -> Option<f64> {
-        if self.lift {
-            Some(data.lift.as_ref()?.lift_k(at)?.ln())
+        let plateau = if self.intake == IntakeForm::Terraced {
+            PLATEAU_SLOPE_PER_K * (at.intake - data.intake_ref)
         } else {
-            Some(0.0)
+            0.0
+        };
+        if self.lift {
+            Some(data.lift.as_ref()?.lift_k(at)?.ln() + plateau)
+        } else {
+            Some(plateau)
         }
+    }
+
+    /// The steps of a terraced form with intake, as changes of ln(compressor side), from the coldest gap to the warmest; empty for other forms.
+    pub fn steps<'c>(&self, data: &DrawData, coef: &'c [f64]) -> &'c [f64] {
+        if self.intake != IntakeForm::Terraced {
+            return &[];
+        }
+        let after = usize::from(self.ambient == AmbientForm::Common) + usize::from(self.moisture);
+        let last = coef.len().saturating_sub(after);
+        let first = last.saturating_sub(data.intake_gaps().len());
+        coef.get(first..last).unwrap_or_default()
     }
 
     /// The slopes of the response with intake and with ambient at a point, 1/K: central differences of row·coef + offset
@@ -386,6 +420,7 @@ impl DrawForm {
             IntakeForm::QuadraticByGroup => "; bent with intake, slope by mode",
             IntakeForm::Kinked => "; kinked with intake",
             IntakeForm::KinkedByGroup => "; kinked with intake, slope by mode",
+            IntakeForm::Terraced => "; stepped with intake",
         };
         let lift = if self.lift { "; times the lift" } else { "" };
         let ambient = match self.ambient {

@@ -3,7 +3,7 @@
 //! Every number stands in the text; names carry their units: `flow_m3h`, `intake_degC`, `ambient_degC`, `draw_W`.
 
 use super::data::{At, DrawData, FlowScale, Level};
-use super::draw::{AmbientForm, DrawForm, IntakeForm, SettingForm};
+use super::draw::{AmbientForm, DrawForm, IntakeForm, PLATEAU_SLOPE_PER_K, SettingForm};
 
 /// An equation and where it holds.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -122,12 +122,23 @@ impl DrawForm {
             data.kink()
                 .map_or(0.0, |k| (data.intake_ref + t - k).max(0.0))
         };
-        // What is left without bend and kink is linear in intake and ambient.
+        let steps = self.steps(data, coef);
+        let stepped = |t: f64| {
+            let share = |(a, b): &(f64, f64)| ((data.intake_ref + t - a) / (b - a)).clamp(0.0, 1.0);
+            let gaps = data.intake_gaps().iter();
+            gaps.zip(steps).map(|(g, s)| share(g) * s).sum::<f64>()
+        };
+        // What is left without bend, kink and steps is linear in intake and ambient.
         let straight = |t: f64, a: f64| {
-            Some(value(t, a)? - bend * data.bend(data.intake_ref + t) - kink * above(t))
+            let bent = bend * data.bend(data.intake_ref + t) + kink * above(t);
+            Some(value(t, a)? - bent - stepped(t))
         };
         let constant = straight(0.0, 0.0)?;
-        let slope = straight(1.0, 0.0)? - constant;
+        let slope = if self.intake == IntakeForm::Terraced {
+            PLATEAU_SLOPE_PER_K
+        } else {
+            straight(1.0, 0.0)? - constant
+        };
         let ambient = straight(0.0, 1.0)? - constant;
         let mut exponent = format!("{constant:.DECIMALS$}");
         if self.intake != IntakeForm::None {
@@ -144,6 +155,9 @@ impl DrawForm {
         }
         if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
             exponent.push_str(&signed(kink, &kink_text(data)?));
+        }
+        for (gap, step) in data.intake_gaps().iter().zip(steps) {
+            exponent.push_str(&signed(*step, &step_text(*gap)));
         }
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
@@ -184,6 +198,7 @@ impl DrawForm {
         let t = format!("(intake_degC{})", less(data.intake_ref));
         let a = format!("(ambient_degC{})", less(data.ambient_ref));
         let mut exponent = String::new();
+        let mut gaps = data.intake_gaps().iter();
         for ((name, c), r) in names.iter().zip(coef).zip(&row) {
             let factor = if name.starts_with("ln ") {
                 if *r == 0.0 {
@@ -203,6 +218,9 @@ impl DrawForm {
                 bend_text(data)
             } else if name == KINK {
                 kink_text(data)?
+            } else if name.starts_with("step between") {
+                exponent.push_str(&signed(*c, &step_text(*gaps.next()?)));
+                continue;
             } else if name.starts_with("slope with wet bulb") {
                 // Zero at the usual humidity, for which the equation stands.
                 continue;
@@ -215,6 +233,9 @@ impl DrawForm {
                 exponent.push_str(&signed(*c, &factor));
             }
         }
+        if self.intake == IntakeForm::Terraced {
+            exponent.push_str(&signed(PLATEAU_SLOPE_PER_K, &t));
+        }
         Some(format!("{} = exp({exponent})", Self::left_side(data)))
     }
 }
@@ -225,6 +246,11 @@ const KINK: &str = "change of slope above the kink";
 /// The kink in text.
 fn kink_text(data: &DrawData) -> Option<String> {
     Some(format!("max(0, intake_degC{})", less(data.kink()?)))
+}
+
+/// A step in text: it lies somewhere in its gap, and on average that is a ramp across it.
+fn step_text((a, b): (f64, f64)) -> String {
+    format!("max(0,min(1,(intake_degC{})/{:.1}))", less(a), b - a)
 }
 
 /// The bend in text: a square within the tested intake, its tangent beyond.

@@ -8,6 +8,9 @@ const MOST_MODES_PARTITIONED: usize = 4;
 /// Groupings tried with more modes: all apart and the first three mergers, and the last four, down to all alike.
 const MERGERS_TRIED: [usize; 2] = [4, 4];
 
+/// With more gaps between set points than this the intake was swept, not set, and there are no plateaus to see.
+const MOST_STEPS: usize = 4;
+
 /// Ways of taking modes for the same, as a group number for each mode: all of them up to four modes; with more, those that
 /// come about by merging, again and again, the two groups whose draws lie nearest to each other.
 pub fn groupings(data: &DrawData) -> Vec<Vec<usize>> {
@@ -190,6 +193,9 @@ fn intakes(data: &DrawData, by_flow: bool, groups: usize) -> Vec<(IntakeForm, bo
     }
     if data.kink().is_some() {
         curved.push((IntakeForm::Kinked, IntakeForm::KinkedByGroup));
+    }
+    if (1..=MOST_STEPS).contains(&data.intake_gaps().len()) {
+        list.push((IntakeForm::Terraced, false));
     }
     for (common, by_group) in curved {
         list.push((common, false));
