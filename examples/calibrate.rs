@@ -50,7 +50,7 @@ struct Args {
     /// Fail where a promise is broken: a wrong verdict, a target without a prediction, coverage or score worse than promised.
     #[arg(long)]
     gate: bool,
-    /// Name each bench whose mean interval score outside is above this share of the draw.
+    /// Name each bench whose mean interval score inside or outside is above this share of the draw.
     #[arg(long, default_value_t = f64::INFINITY)]
     name_above: f64,
 }
@@ -325,13 +325,17 @@ fn score(
     }
     tally.time += start.elapsed();
     tally.benches += 1;
-    if let Some(summary) = Summary::of(&own.outside)
-        && summary.run_score > args.name_above
-    {
-        println!(
-            "{name}: score outside {:.3}, 95 % holds {:.2}",
-            summary.run_score, summary.run_95.value
-        );
+    for (place, outcomes) in [("inside", &own.inside), ("outside", &own.outside)] {
+        if let Some(summary) = Summary::of(outcomes)
+            && summary.run_score > args.name_above
+        {
+            println!(
+                "{name}: score {place} {:.3}, 95 % holds {:.2}; best candidate: {}",
+                summary.run_score,
+                summary.run_95.value,
+                fit.best().form.words(&fit.data)
+            );
+        }
     }
     tally.tool.append(&own);
     for target in &truth.targets {

@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use super::forms::{At, DrawData, DrawForm, IntakeForm, Scatter, family};
+use super::forms::{At, CORNERS, DrawData, DrawForm, IntakeForm, Scatter, control_family, family};
 use super::{FitError, LinearFit, least_squares};
 use crate::stats::student_t;
 use nalgebra::DMatrix;
@@ -59,19 +59,37 @@ const LIFT_LOG_PRIOR: f64 = 1.0;
 /// Log odds of a control that steps between set points against one that follows the intake smoothly, or not at all, before any run is
 /// seen. Common practice, no source: small units with a variable speed ramp it; stepping by intake is the rarer design.
 const TERRACED_LOG_PRIOR: f64 = -1.0;
+/// The same of a control whose ramp has a corner within the tested range, shared among the corners tried. No source: a little less than
+/// even odds.
+const CORNER_LOG_PRIOR: f64 = -0.5;
 /// A control's step speeds the compressor up with a warmer intake, by something worth a relay: under the first figure (of ln draw) no step
 /// is seen, and a step down beyond the second is no control's doing.
 const SMALLEST_STEP: f64 = 0.04;
 const FALLING_STEP: f64 = -0.03;
+/// A slope of ln(draw) with intake, 1/K, that a fixed speed could have (published up to +0.7 % per K): no control is seen below it.
+const SMALLEST_RAMP: f64 = 0.007;
 
 impl Candidate {
-    /// Whether the form's steps with intake, if it has any, look like a control's.
-    fn steps_are_plausible(&self, data: &DrawData) -> bool {
-        if self.form.intake != IntakeForm::Terraced {
-            return true;
+    /// Whether the form's steps or ramp with intake, if it has any, look like a control's.
+    fn control_is_plausible(&self, data: &DrawData) -> bool {
+        let control = self.form.control(data, &self.fit.coef);
+        match self.form.intake {
+            IntakeForm::Terraced => {
+                let any = control.iter().any(|s| *s > SMALLEST_STEP);
+                any && control.iter().all(|s| *s > FALLING_STEP)
+            }
+            IntakeForm::Ramp(_) => control.iter().all(|s| *s > SMALLEST_RAMP),
+            _ => true,
         }
-        let steps = self.form.steps(data, &self.fit.coef);
-        steps.iter().any(|s| *s > SMALLEST_STEP) && steps.iter().all(|s| *s > FALLING_STEP)
+    }
+
+    /// The steepest slope with intake among the coefficients, 1/K.
+    fn steepest_slope(&self, data: &DrawData) -> f64 {
+        let names = self.form.names(data);
+        { names.iter().zip(&self.fit.coef) }
+            .filter(|(name, _)| name.starts_with("slope with intake"))
+            .map(|(_, c)| *c)
+            .fold(0.0, f64::max)
     }
 
     /// AICc less twice the log prior: what the weights are made from.
@@ -111,22 +129,21 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
         });
     }
     let forms = family(&data);
-    let tried = forms.len();
+    let mut tried = forms.len();
     let typical_draw_w = geometric_mean_draw(&data);
-    let fitted: Vec<Result<Candidate, FitError>> = forms
-        .into_par_iter()
-        .map(|form| fit_form(&data, form, typical_draw_w))
-        .collect();
-    let mut first_error = None;
-    let mut candidates = Vec::new();
-    for result in fitted {
-        match result {
-            Ok(c) if c.aicc.is_finite() && c.steps_are_plausible(&data) => candidates.push(c),
-            Ok(_) => {}
-            Err(e) => {
-                first_error.get_or_insert(e);
-            }
-        }
+    let (mut candidates, mut first_error) = fit_all(&data, forms, typical_draw_w);
+    let best = { candidates.iter() }
+        .map(Candidate::score)
+        .fold(f64::INFINITY, f64::min);
+    let steep = { candidates.iter() }
+        .filter(|c| c.score() - best <= KEPT_WITHIN_AICC)
+        .any(|c| c.steepest_slope(&data) > SMALLEST_RAMP);
+    if steep {
+        let forms = control_family(&data);
+        tried += forms.len();
+        let (more, error) = fit_all(&data, forms, typical_draw_w);
+        candidates.extend(more);
+        first_error = first_error.or(error);
     }
     candidates.sort_by(|a: &Candidate, b| a.score().total_cmp(&b.score()));
     let Some(best) = candidates.first().map(Candidate::score) else {
@@ -153,6 +170,30 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
         tried,
         typical_draw_w,
     })
+}
+
+/// Fits forms; gives those that look right, and the first reason why one could not be fitted.
+fn fit_all(
+    data: &DrawData,
+    forms: Vec<DrawForm>,
+    typical_draw_w: f64,
+) -> (Vec<Candidate>, Option<FitError>) {
+    let fitted: Vec<Result<Candidate, FitError>> = forms
+        .into_par_iter()
+        .map(|form| fit_form(data, form, typical_draw_w))
+        .collect();
+    let mut first_error = None;
+    let mut candidates = Vec::new();
+    for result in fitted {
+        match result {
+            Ok(c) if c.aicc.is_finite() && c.control_is_plausible(data) => candidates.push(c),
+            Ok(_) => {}
+            Err(e) => {
+                first_error.get_or_insert(e);
+            }
+        }
+    }
+    (candidates, first_error)
 }
 
 fn geometric_mean_draw(data: &DrawData) -> f64 {
@@ -217,6 +258,7 @@ pub fn fit_form(
         .sqrt();
     let log_prior = match form.intake {
         IntakeForm::Terraced => TERRACED_LOG_PRIOR,
+        IntakeForm::Ramp(_) => CORNER_LOG_PRIOR - (2.0 * f64::from(CORNERS)).ln(),
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,
     };

@@ -245,8 +245,9 @@ fn intake_rule(kind: Kind, dice: &mut Dice, temps: &[f64]) -> ByIntake {
     }
     if kind == Kind::IndependentStepped {
         let set_c = dice.between(16.0, 20.0);
-        // Edges keep clear of the set intakes, where one run would land on either side of them.
-        let mut edge = || clear_of(dice, coldest, hottest + 3.5, temps) - set_c;
+        // The control knows nothing of the test plan: its edges lie anywhere in and around the tested range. They keep clear of the set
+        // intakes, where one run would land on either side of them.
+        let mut edge = || clear_of(dice, coldest - 5.0, hottest + 5.0, temps) - set_c;
         let mut edges_k = vec![edge(), edge()];
         edges_k.sort_by(f64::total_cmp);
         let low = dice.between(0.55, 0.75);

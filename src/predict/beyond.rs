@@ -5,7 +5,7 @@
 //! top speed and clip. Both widen the interval; neither is invented from the runs' noise.
 
 use crate::fit::candidates::{Candidate, CandidateDraw, DrawFit};
-use crate::fit::forms::{At, IntakeForm};
+use crate::fit::forms::{At, Corner, Held, IntakeForm};
 
 /// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
 /// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
@@ -40,7 +40,7 @@ pub fn hidden_corner_w(
     d: &CandidateDraw,
     chance: f64,
 ) -> f64 {
-    if is_terraced(candidate) {
+    if knows_its_control(candidate) {
         return 0.0;
     }
     fit.data.gap(at.intake).map_or(0.0, |(low, high)| {
@@ -49,7 +49,7 @@ pub fn hidden_corner_w(
     })
 }
 
-/// Chance, from the slopes that the fit shows, that the control ramps the compressor with intake.
+/// Chance, from the slopes that the smooth candidates show, that the control ramps the compressor with intake.
 pub fn ramp_chance(fit: &DrawFit) -> f64 {
     let data = &fit.data;
     let steepest = (0..data.modes.len())
@@ -72,7 +72,7 @@ pub fn ramp_chance(fit: &DrawFit) -> f64 {
 fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
     let data = &fit.data;
     let (mut sum, mut total) = (0.0, 0.0);
-    for candidate in fit.candidates.iter().filter(|c| !is_terraced(c)) {
+    for candidate in fit.candidates.iter().filter(|c| !knows_its_control(c)) {
         for level in 0..data.levels.len() {
             if data
                 .tested
@@ -96,11 +96,47 @@ fn is_terraced(candidate: &Candidate) -> bool {
     candidate.form.intake == IntakeForm::Terraced
 }
 
+fn knows_its_control(candidate: &Candidate) -> bool {
+    matches!(
+        candidate.form.intake,
+        IntakeForm::Terraced | IntakeForm::Ramp(_)
+    )
+}
+
 /// Share of belief in a control that steps with the intake.
-pub fn stepping_chance(fit: &DrawFit) -> f64 {
+fn stepping_chance(fit: &DrawFit) -> f64 {
     let terraced = fit.candidates.iter().filter(|c| is_terraced(c));
     terraced.map(|c| c.weight).sum()
 }
+
+/// What the control seems to do with the intake.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SeenControl {
+    /// Nothing that a fixed speed would not do.
+    Fixed,
+    /// It follows the intake, smoothly as far as one can see.
+    Follows,
+    /// It steps.
+    Steps,
+}
+
+/// What the control most likely does.
+pub fn seen_control(fit: &DrawFit) -> SeenControl {
+    let stepping = stepping_chance(fit);
+    let known = fit.candidates.iter().filter(|c| knows_its_control(c));
+    let ramp = known.map(|c| c.weight).sum::<f64>() - stepping;
+    let follows = ramp + (1.0 - ramp - stepping) * ramp_chance(fit);
+    if stepping > CONTROL_LIKELY {
+        SeenControl::Steps
+    } else if follows + stepping > CONTROL_LIKELY {
+        SeenControl::Follows
+    } else {
+        SeenControl::Fixed
+    }
+}
+
+/// Chance of a control that follows the intake from which it is spoken of.
+const CONTROL_LIKELY: f64 = 0.5;
 
 /// A candidate's opinion where its curve leaves something open: beyond the range the curve carried on, and the control clipped, with their shares.
 pub struct Opinions {
@@ -122,11 +158,26 @@ pub fn opinions(
     }
     let (low, high) = range;
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
+    if let IntakeForm::Ramp(corner) = candidate.form.intake
+        && is_held(corner, at.intake, range)
+    {
+        // An end of the ramp is reached: nothing is left for the control to do but what a fixed speed may.
+        let doubt = FIXED_SPEED_SLOPE.1 * beyond_k * d.compressor_w;
+        return Opinions {
+            parts: vec![(1.0, d.draw_w, doubt)],
+        };
+    }
     if beyond_k <= 0.0 {
         return Opinions {
             parts: vec![(1.0, d.draw_w, 0.0)],
         };
     }
+    // A ramp that is seen has a top speed to reach for certain.
+    let chance = if matches!(candidate.form.intake, IntakeForm::Ramp(_)) {
+        1.0
+    } else {
+        chance
+    };
     let bend = 0.5 * UNSEEN_BEND * beyond_k * (beyond_k + (high - low)) * d.compressor_w;
     let above = at.intake > high;
     let edge = At {
@@ -162,7 +213,7 @@ fn terraced_opinions(
     (low, high): (f64, f64),
 ) -> Opinions {
     let gaps = fit.data.intake_gaps();
-    let steps = candidate.form.steps(&fit.data, &candidate.fit.coef);
+    let steps = candidate.form.control(&fit.data, &candidate.fit.coef);
     let blower = d.draw_w - d.compressor_w;
     let after = |step: f64| blower + d.compressor_w * step.exp();
     let drift = |k: f64| FIXED_SPEED_SLOPE.1 * k * d.compressor_w;
@@ -194,5 +245,13 @@ fn terraced_opinions(
             (1.0 - another, d.draw_w, drift(beyond_k)),
             (another, stepped, drift(beyond_k).hypot(spread)),
         ],
+    }
+}
+
+/// Whether an intake beyond the range lies on the side of the corner on which the speed is held.
+fn is_held(corner: Corner, intake: f64, (low, high): (f64, f64)) -> bool {
+    match corner.held {
+        Held::Above => intake > high,
+        Held::Below => intake < low,
     }
 }

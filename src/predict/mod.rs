@@ -8,7 +8,7 @@ mod notes;
 use crate::bench::{Bench, Channel};
 use crate::fit::candidates::{CandidateDraw, DrawFit};
 use crate::fit::forms::At;
-pub use beyond::ramp_chance;
+pub use beyond::{SeenControl, seen_control};
 pub use capacity::{CapacityPrediction, predict_capacity};
 use mixture::{Component, mean, quantile};
 pub use notes::{ambient_caution, prediction_notes};
@@ -42,8 +42,8 @@ pub struct Prediction {
     pub ambient_beyond_k: f64,
     /// Whether this very setting was tested.
     pub setting_tested: bool,
-    /// Whether the draw follows the intake so steeply that a control must be behind it.
-    pub control_follows_intake: bool,
+    /// What the control seems to do with the intake.
+    pub control: SeenControl,
 }
 
 /// Predicts the draw at a setting and conditions, at a confidence level such as 0.95.
@@ -123,15 +123,12 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         intake_beyond_k,
         ambient_beyond_k,
         setting_tested,
-        control_follows_intake: chance > CONTROL_LIKELY,
+        control: seen_control(fit),
     })
 }
 
 /// Readings scatter about a set point; a target within this of the range counts as inside. Common practice, no source.
 const INSIDE_SLACK_K: f64 = 0.5;
-
-/// Chance of a control that follows the intake from which it is spoken of.
-pub const CONTROL_LIKELY: f64 = 0.5;
 
 /// Doubt about the draw for each kelvin of ambient beyond the tested range, relative to the compressor side. Published slopes are +1.4 to
 /// +2.4 % per K of condenser-side air at fixed speed, about 0 where a control holds back (curve sets of NREL/TP-5500-56354, evaluated):

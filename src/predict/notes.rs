@@ -3,7 +3,7 @@
 use crate::fit::forms::DrawData;
 use crate::quantity::{Dimension, System};
 
-use super::Prediction;
+use super::{Prediction, SeenControl};
 
 /// A spread of ambient temperatures that counts as varied on purpose, K. Common practice, no source.
 const AMBIENT_VARIED_K: f64 = 5.0;
@@ -22,8 +22,17 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
             range(low, high, system)
         ));
     }
-    if p.intake_beyond_k <= SHOWN_BEYOND_K && p.control_follows_intake {
-        notes.push("The draw changes so steeply with the intake that the control seems to follow it. Between tested intakes this assumes that it does so smoothly; a control that steps would jump somewhere between.".to_owned());
+    if p.intake_beyond_k <= SHOWN_BEYOND_K {
+        let note = match p.control {
+            SeenControl::Fixed => None,
+            SeenControl::Follows => Some(
+                "The draw changes so steeply with the intake that the control seems to follow it, smoothly as far as the runs show.",
+            ),
+            SeenControl::Steps => Some(
+                "The control seems to step between tested intakes. Where it does was not seen, so between them the interval holds both sides of the step.",
+            ),
+        };
+        notes.extend(note.map(str::to_owned));
     }
     if p.ambient_beyond_k > SHOWN_BEYOND_K {
         let (low, high) = data.ambient_range();

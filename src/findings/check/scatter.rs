@@ -3,7 +3,7 @@
 use crate::bench::{Bench, Finding, Place, Severity};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::DrawData;
-use crate::predict::{CONTROL_LIKELY, ramp_chance};
+use crate::predict::{SeenControl, seen_control};
 use crate::stats::student_t;
 
 use super::add;
@@ -29,7 +29,7 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
         );
         return;
     };
-    if data.intake_varied && ramp_chance(&fit) > CONTROL_LIKELY {
+    if data.intake_varied && seen_control(&fit) != SeenControl::Fixed {
         add(
             findings,
             Severity::Note,

@@ -47,9 +47,47 @@ pub enum IntakeForm {
     KinkedByGroup,
     /// A plateau at each set point: a control that steps somewhere between them. On the plateaus a fixed-speed compressor's own slope.
     Terraced,
+    /// One slope up to a corner, or from a corner on, and a fixed-speed compressor's own slope on the other side: a control that ramps
+    /// between its lowest and its highest speed.
+    Ramp(Corner),
 }
 
-/// Slope of ln(draw) with intake on a plateau of [`IntakeForm::Terraced`], 1/K: the middle of what fixed-speed compressors do (−0.02 to +0.7 %
+/// Where a control's ramp with intake ends or begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Corner {
+    /// Intake of the corner, tenths of degC.
+    pub tenths: i32,
+    /// Which side of it is held at one speed.
+    pub held: Held,
+}
+
+/// The side of a corner on which the speed is held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Held {
+    /// Warmer: the highest speed is reached.
+    Above,
+    /// Colder: the lowest speed is not left yet.
+    Below,
+}
+
+impl Corner {
+    /// Intake of the corner, degC.
+    pub fn intake_c(&self) -> f64 {
+        f64::from(self.tenths) / 10.0
+    }
+
+    /// The intake as the ramp sees it, and how far the held side is entered (K, negative below), at an intake in degC.
+    pub(super) fn split(&self, intake: f64) -> (f64, f64) {
+        let c = self.intake_c();
+        let ramped = match self.held {
+            Held::Above => intake.min(c),
+            Held::Below => intake.max(c),
+        };
+        (ramped, intake - ramped)
+    }
+}
+
+/// Slope of ln(draw) with intake where [`IntakeForm::Terraced`] and [`IntakeForm::Ramp`] hold the speed, 1/K: the middle of what fixed-speed compressors do (−0.02 to +0.7 %
 /// per K of entering wet bulb, curve sets of NREL/TP-5500-56354, evaluated; Carnot work at held ambient down to about −1.5 % per K).
 /// Not fitted: within a set point the intake hardly moves.
 pub const PLATEAU_SLOPE_PER_K: f64 = -0.002;
@@ -189,6 +227,14 @@ impl DrawForm {
                     .iter()
                     .map(|(a, b)| format!("step between {a:.1} and {b:.1} degC intake")),
             ),
+            IntakeForm::Ramp(corner) => names.push(format!(
+                "slope with intake {} {:.1} degC",
+                match corner.held {
+                    Held::Above => "up to",
+                    Held::Below => "from",
+                },
+                corner.intake_c()
+            )),
         }
         if matches!(self.intake, IntakeForm::ByFlow | IntakeForm::ByGroupAndFlow) {
             names.push("change of that slope with ln airflow".to_owned());
@@ -322,6 +368,7 @@ impl DrawForm {
                     .iter()
                     .map(|(a, b)| ((at.intake - a) / (b - a)).clamp(0.0, 1.0)),
             ),
+            IntakeForm::Ramp(corner) => row.push(corner.split(at.intake).0 - data.intake_ref),
             IntakeForm::Quadratic => {
                 row.push(t);
                 row.push(data.bend(at.intake));
@@ -345,11 +392,12 @@ impl DrawForm {
 
     /// The part of the response that has no parameter: ln(lift) where the form has it.
     pub fn offset(&self, data: &DrawData, at: &At) -> Option<f64> {
-        let plateau = if self.intake == IntakeForm::Terraced {
-            PLATEAU_SLOPE_PER_K * (at.intake - data.intake_ref)
-        } else {
-            0.0
+        let held_k = match self.intake {
+            IntakeForm::Terraced => at.intake - data.intake_ref,
+            IntakeForm::Ramp(corner) => corner.split(at.intake).1,
+            _ => 0.0,
         };
+        let plateau = PLATEAU_SLOPE_PER_K * held_k;
         if self.lift {
             Some(data.lift.as_ref()?.lift_k(at)?.ln() + plateau)
         } else {
@@ -357,15 +405,18 @@ impl DrawForm {
         }
     }
 
-    /// The steps of a terraced form with intake, as changes of ln(compressor side), from the coldest gap to the warmest; empty for other forms.
-    pub fn steps<'c>(&self, data: &DrawData, coef: &'c [f64]) -> &'c [f64] {
-        if self.intake != IntakeForm::Terraced {
-            return &[];
-        }
+    /// The coefficients of a control's steps (changes of ln compressor side, from the coldest gap to the warmest) or of its ramp (one, 1/K);
+    /// empty for other forms.
+    pub fn control<'c>(&self, data: &DrawData, coef: &'c [f64]) -> &'c [f64] {
+        let count = match self.intake {
+            IntakeForm::Terraced => data.intake_gaps().len(),
+            IntakeForm::Ramp(_) => 1,
+            _ => return &[],
+        };
         let after = usize::from(self.ambient == AmbientForm::Common) + usize::from(self.moisture);
         let last = coef.len().saturating_sub(after);
-        let first = last.saturating_sub(data.intake_gaps().len());
-        coef.get(first..last).unwrap_or_default()
+        coef.get(last.saturating_sub(count)..last)
+            .unwrap_or_default()
     }
 
     /// The slopes of the response with intake and with ambient at a point, 1/K: central differences of row·coef + offset
@@ -421,6 +472,10 @@ impl DrawForm {
             IntakeForm::Kinked => "; kinked with intake",
             IntakeForm::KinkedByGroup => "; kinked with intake, slope by mode",
             IntakeForm::Terraced => "; stepped with intake",
+            IntakeForm::Ramp(Corner {
+                held: Held::Above, ..
+            }) => "; ramp with intake to a top speed",
+            IntakeForm::Ramp(_) => "; ramp with intake from a lowest speed",
         };
         let lift = if self.lift { "; times the lift" } else { "" };
         let ambient = match self.ambient {

@@ -3,7 +3,7 @@
 //! Every number stands in the text; names carry their units: `flow_m3h`, `intake_degC`, `ambient_degC`, `draw_W`.
 
 use super::data::{At, DrawData, FlowScale, Level};
-use super::draw::{AmbientForm, DrawForm, IntakeForm, PLATEAU_SLOPE_PER_K, SettingForm};
+use super::draw::{AmbientForm, DrawForm, Held, IntakeForm, PLATEAU_SLOPE_PER_K, SettingForm};
 
 /// An equation and where it holds.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -122,26 +122,28 @@ impl DrawForm {
             data.kink()
                 .map_or(0.0, |k| (data.intake_ref + t - k).max(0.0))
         };
-        let steps = self.steps(data, coef);
-        let stepped = |t: f64| {
-            let share = |(a, b): &(f64, f64)| ((data.intake_ref + t - a) / (b - a)).clamp(0.0, 1.0);
-            let gaps = data.intake_gaps().iter();
-            gaps.zip(steps).map(|(g, s)| share(g) * s).sum::<f64>()
+        let control = self.control(data, coef);
+        let controlled = |t: f64| match (self.intake, control) {
+            (IntakeForm::Ramp(corner), [slope]) => {
+                slope * (corner.split(data.intake_ref + t).0 - data.intake_ref)
+            }
+            _ => { data.intake_gaps().iter().zip(control) }
+                .map(|((a, b), s)| s * ((data.intake_ref + t - a) / (b - a)).clamp(0.0, 1.0))
+                .sum(),
         };
-        // What is left without bend, kink and steps is linear in intake and ambient.
+        // What is left without bend, kink and control is linear in intake and ambient.
         let straight = |t: f64, a: f64| {
             let bent = bend * data.bend(data.intake_ref + t) + kink * above(t);
-            Some(value(t, a)? - bent - stepped(t))
+            Some(value(t, a)? - bent - controlled(t))
         };
         let constant = straight(0.0, 0.0)?;
-        let slope = if self.intake == IntakeForm::Terraced {
-            PLATEAU_SLOPE_PER_K
-        } else {
-            straight(1.0, 0.0)? - constant
-        };
+        let slope = straight(1.0, 0.0)? - constant;
         let ambient = straight(0.0, 1.0)? - constant;
         let mut exponent = format!("{constant:.DECIMALS$}");
-        if self.intake != IntakeForm::None {
+        if !matches!(
+            self.intake,
+            IntakeForm::None | IntakeForm::Terraced | IntakeForm::Ramp(_)
+        ) {
             exponent.push_str(&signed(
                 slope,
                 &format!("(intake_degC{})", less(data.intake_ref)),
@@ -156,9 +158,7 @@ impl DrawForm {
         if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
             exponent.push_str(&signed(kink, &kink_text(data)?));
         }
-        for (gap, step) in data.intake_gaps().iter().zip(steps) {
-            exponent.push_str(&signed(*step, &step_text(*gap)));
-        }
+        exponent.push_str(&self.control_text(data, control));
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
                 ambient,
@@ -198,7 +198,7 @@ impl DrawForm {
         let t = format!("(intake_degC{})", less(data.intake_ref));
         let a = format!("(ambient_degC{})", less(data.ambient_ref));
         let mut exponent = String::new();
-        let mut gaps = data.intake_gaps().iter();
+        let control = self.control(data, coef);
         for ((name, c), r) in names.iter().zip(coef).zip(&row) {
             let factor = if name.starts_with("ln ") {
                 if *r == 0.0 {
@@ -210,6 +210,8 @@ impl DrawForm {
                 x.clone()
             } else if name.starts_with("bend with airflow") {
                 format!("{x}^2")
+            } else if !control.is_empty() && is_control(name) {
+                continue;
             } else if name.starts_with("slope with intake") {
                 t.clone()
             } else if name.starts_with("change of that slope") {
@@ -218,9 +220,6 @@ impl DrawForm {
                 bend_text(data)
             } else if name == KINK {
                 kink_text(data)?
-            } else if name.starts_with("step between") {
-                exponent.push_str(&signed(*c, &step_text(*gaps.next()?)));
-                continue;
             } else if name.starts_with("slope with wet bulb") {
                 // Zero at the usual humidity, for which the equation stands.
                 continue;
@@ -233,11 +232,50 @@ impl DrawForm {
                 exponent.push_str(&signed(*c, &factor));
             }
         }
-        if self.intake == IntakeForm::Terraced {
-            exponent.push_str(&signed(PLATEAU_SLOPE_PER_K, &t));
-        }
+        exponent.push_str(&self.control_text(data, control));
         Some(format!("{} = exp({exponent})", Self::left_side(data)))
     }
+
+    /// A control's steps or ramp in text, with the slope of a held speed.
+    fn control_text(&self, data: &DrawData, control: &[f64]) -> String {
+        let mut text = String::new();
+        let reference = less(data.intake_ref);
+        match (self.intake, control) {
+            (IntakeForm::Terraced, steps) => {
+                for ((a, b), step) in data.intake_gaps().iter().zip(steps) {
+                    // It lies somewhere in its gap, and on average that is a ramp across it.
+                    let ramp = format!("max(0,min(1,(intake_degC{})/{:.1}))", less(*a), b - a);
+                    text.push_str(&signed(*step, &ramp));
+                }
+                let held = format!("(intake_degC{reference})");
+                text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
+            }
+            (IntakeForm::Ramp(corner), [slope]) => {
+                let c = corner.intake_c();
+                let (ramped, beyond) = match corner.held {
+                    Held::Above => ("min", "max"),
+                    Held::Below => ("max", "min"),
+                };
+                let ramp = format!("({ramped}(intake_degC,{c}){reference})");
+                text.push_str(&signed(*slope, &ramp));
+                let held = format!("{beyond}(0,intake_degC{})", less(c));
+                text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
+            }
+            _ => {}
+        }
+        text
+    }
+}
+
+/// Whether a column is a control's, as [`DrawForm::names`] names it.
+fn is_control(name: &str) -> bool {
+    [
+        "step between",
+        "slope with intake up to",
+        "slope with intake from",
+    ]
+    .iter()
+    .any(|start| name.starts_with(start))
 }
 
 /// The name of the kink's column, as [`DrawForm::names`] gives it.
@@ -246,11 +284,6 @@ const KINK: &str = "change of slope above the kink";
 /// The kink in text.
 fn kink_text(data: &DrawData) -> Option<String> {
     Some(format!("max(0, intake_degC{})", less(data.kink()?)))
-}
-
-/// A step in text: it lies somewhere in its gap, and on average that is a ramp across it.
-fn step_text((a, b): (f64, f64)) -> String {
-    format!("max(0,min(1,(intake_degC{})/{:.1}))", less(a), b - a)
 }
 
 /// The bend in text: a square within the tested intake, its tangent beyond.

@@ -1,7 +1,7 @@
 //! All forms worth trying on given data.
 
 use super::data::{DrawData, DrawRow};
-use super::draw::{AmbientForm, DrawForm, IntakeForm, Scatter, SettingForm};
+use super::draw::{AmbientForm, Corner, DrawForm, Held, IntakeForm, Scatter, SettingForm};
 
 /// With more modes than this, not every way of grouping them is tried: there are 52 for five modes, 203 for six.
 const MOST_MODES_PARTITIONED: usize = 4;
@@ -104,21 +104,29 @@ fn partitions(modes: usize) -> Vec<Vec<usize>> {
     list
 }
 
-/// Every form that the data can tell anything about, simplest partitions first, without repeats in disguise.
+/// Every form that the data can tell anything about, simplest partitions first, without repeats in disguise; but for those of
+/// [`control_family`].
 pub fn family(data: &DrawData) -> Vec<DrawForm> {
-    let have_x = data.levels.iter().all(|l| l.x.is_some());
-    let used_levels = (0..data.levels.len())
-        .filter(|l| {
-            data.tested
-                .iter()
-                .any(|m| m.get(*l).is_some_and(|n| *n > 0))
-        })
-        .count();
+    let by_flow = have_flow(data) && used_levels(data) > 1;
+    with_intakes(data, |groups| intakes(data, by_flow, groups))
+}
+
+/// The forms of a control that follows the intake: worth trying where some form shows a slope steeper than a fixed speed has.
+pub fn control_family(data: &DrawData) -> Vec<DrawForm> {
+    let shapes = controls(data);
+    with_intakes(data, |_| shapes.clone())
+}
+
+/// All forms whose dependence on the intake is among those that `intakes` gives for a number of groups of modes.
+fn with_intakes(
+    data: &DrawData,
+    intakes: impl Fn(usize) -> Vec<(IntakeForm, bool)>,
+) -> Vec<DrawForm> {
     let mut forms = Vec::new();
     for groups in groupings(data) {
         let group_count = groups.iter().max().map_or(0, |g| g + 1);
-        for setting in settings(have_x, used_levels, group_count) {
-            for (intake, lift) in intakes(data, have_x && used_levels > 1, group_count) {
+        for setting in settings(have_flow(data), used_levels(data), group_count) {
+            for (intake, lift) in intakes(group_count) {
                 for ambient in ambients(data) {
                     for moisture in moistures(data) {
                         for scatter in [Scatter::Proportional, Scatter::Additive] {
@@ -138,6 +146,46 @@ pub fn family(data: &DrawData) -> Vec<DrawForm> {
         }
     }
     forms
+}
+
+fn have_flow(data: &DrawData) -> bool {
+    data.levels.iter().all(|l| l.x.is_some())
+}
+
+fn used_levels(data: &DrawData) -> usize {
+    (0..data.levels.len())
+        .filter(|l| {
+            data.tested
+                .iter()
+                .any(|m| m.get(*l).is_some_and(|n| *n > 0))
+        })
+        .count()
+}
+
+/// Corners tried of a ramp with intake, evenly over the tested range.
+pub const CORNERS: u8 = 6;
+/// A tested intake range under which no corner can be seen, K.
+const CORNER_RANGE_K: f64 = 3.0;
+
+fn controls(data: &DrawData) -> Vec<(IntakeForm, bool)> {
+    let mut list = Vec::new();
+    if !data.intake_varied {
+        return list;
+    }
+    if (1..=MOST_STEPS).contains(&data.intake_gaps().len()) {
+        list.push((IntakeForm::Terraced, false));
+    }
+    let (low, high) = data.whole_intake_range();
+    if high - low > CORNER_RANGE_K {
+        for i in 0..CORNERS {
+            let c = low + (high - low) * (f64::from(i) + 0.5) / f64::from(CORNERS);
+            let tenths = (10.0 * c).round() as i32;
+            for held in [Held::Above, Held::Below] {
+                list.push((IntakeForm::Ramp(Corner { tenths, held }), false));
+            }
+        }
+    }
+    list
 }
 
 fn settings(have_x: bool, levels: usize, groups: usize) -> Vec<SettingForm> {
@@ -193,9 +241,6 @@ fn intakes(data: &DrawData, by_flow: bool, groups: usize) -> Vec<(IntakeForm, bo
     }
     if data.kink().is_some() {
         curved.push((IntakeForm::Kinked, IntakeForm::KinkedByGroup));
-    }
-    if (1..=MOST_STEPS).contains(&data.intake_gaps().len()) {
-        list.push((IntakeForm::Terraced, false));
     }
     for (common, by_group) in curved {
         list.push((common, false));
