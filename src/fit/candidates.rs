@@ -57,7 +57,7 @@ const FEWEST_DOF: usize = 3;
 const LIFT_LOG_PRIOR: f64 = 1.0;
 
 /// Log odds of a control that steps between set points against one that follows the intake smoothly, or not at all, before any run is
-/// seen. Common practice, no source: small units with a variable speed ramp it; stepping by intake is the rarer design.
+/// seen; shared among the places of the steps. Common practice, no source: small units with a variable speed ramp it; stepping by intake is the rarer design.
 const TERRACED_LOG_PRIOR: f64 = -1.0;
 /// The same of a control whose ramp has a corner within the tested range, shared among the corners tried. No source: a little less than
 /// even odds.
@@ -74,7 +74,7 @@ impl Candidate {
     fn control_is_plausible(&self, data: &DrawData) -> bool {
         let control = self.form.control(data, &self.fit.coef);
         match self.form.intake {
-            IntakeForm::Terraced => {
+            IntakeForm::Terraced(_) => {
                 let any = control.iter().any(|s| *s > SMALLEST_STEP);
                 any && control.iter().all(|s| *s > FALLING_STEP)
             }
@@ -83,12 +83,19 @@ impl Candidate {
         }
     }
 
-    /// The steepest slope with intake among the coefficients, 1/K.
+    /// The steepest slope of ln(compressor side) with intake at either end of the tested range, over the tested settings, 1/K.
     fn steepest_slope(&self, data: &DrawData) -> f64 {
-        let names = self.form.names(data);
-        { names.iter().zip(&self.fit.coef) }
-            .filter(|(name, _)| name.starts_with("slope with intake"))
-            .map(|(_, c)| *c)
+        let (low, high) = data.whole_intake_range();
+        let tested = data.tested.iter().enumerate().flat_map(|(mode, runs)| {
+            let levels = runs.iter().enumerate().filter(|(_, n)| **n > 0);
+            levels.map(move |(level, _)| (mode, level))
+        });
+        tested
+            .flat_map(|(mode, level)| {
+                [low, high].map(|t| At::new(mode, level, t, data.ambient_ref))
+            })
+            .filter_map(|at| self.form.slopes(data, &at, &self.fit.coef))
+            .map(|(with_intake, _)| with_intake)
             .fold(0.0, f64::max)
     }
 
@@ -257,7 +264,10 @@ pub fn fit_form(
         / nf)
         .sqrt();
     let log_prior = match form.intake {
-        IntakeForm::Terraced => TERRACED_LOG_PRIOR,
+        IntakeForm::Terraced(_) => {
+            let gaps = data.intake_gaps().len();
+            TERRACED_LOG_PRIOR - ((gaps + usize::from(gaps > 1)) as f64).ln()
+        }
         IntakeForm::Ramp(_) => CORNER_LOG_PRIOR - (2.0 * f64::from(CORNERS)).ln(),
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,

@@ -5,7 +5,7 @@
 //! top speed and clip. Both widen the interval; neither is invented from the runs' noise.
 
 use crate::fit::candidates::{Candidate, CandidateDraw, DrawFit};
-use crate::fit::forms::{At, Corner, Held, IntakeForm};
+use crate::fit::forms::{At, CORNERS, Corner, Held, IntakeForm};
 
 /// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
 /// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
@@ -93,13 +93,13 @@ fn mode_slope(fit: &DrawFit, mode: usize) -> f64 {
 }
 
 fn is_terraced(candidate: &Candidate) -> bool {
-    candidate.form.intake == IntakeForm::Terraced
+    matches!(candidate.form.intake, IntakeForm::Terraced(_))
 }
 
 fn knows_its_control(candidate: &Candidate) -> bool {
     matches!(
         candidate.form.intake,
-        IntakeForm::Terraced | IntakeForm::Ramp(_)
+        IntakeForm::Terraced(_) | IntakeForm::Ramp(_)
     )
 }
 
@@ -158,14 +158,18 @@ pub fn opinions(
     }
     let (low, high) = range;
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
-    if let IntakeForm::Ramp(corner) = candidate.form.intake
-        && is_held(corner, at.intake, range)
-    {
-        // An end of the ramp is reached: nothing is left for the control to do but what a fixed speed may.
-        let doubt = FIXED_SPEED_SLOPE.1 * beyond_k * d.compressor_w;
-        return Opinions {
-            parts: vec![(1.0, d.draw_w, doubt)],
+    if let IntakeForm::Ramp(corner) = candidate.form.intake {
+        // Where an end of the ramp is reached, nothing is left for the control to do but what a fixed speed may.
+        let doubt = if is_held(corner, at.intake, range) {
+            FIXED_SPEED_SLOPE.1 * beyond_k
+        } else {
+            ramp_doubt(fit, candidate, corner, at.intake)
         };
+        if beyond_k <= 0.0 || is_held(corner, at.intake, range) {
+            return Opinions {
+                parts: vec![(1.0, d.draw_w, doubt * d.compressor_w)],
+            };
+        }
     }
     if beyond_k <= 0.0 {
         return Opinions {
@@ -212,13 +216,12 @@ fn terraced_opinions(
     d: &CandidateDraw,
     (low, high): (f64, f64),
 ) -> Opinions {
-    let gaps = fit.data.intake_gaps();
     let steps = candidate.form.control(&fit.data, &candidate.fit.coef);
     let blower = d.draw_w - d.compressor_w;
     let after = |step: f64| blower + d.compressor_w * step.exp();
     let drift = |k: f64| FIXED_SPEED_SLOPE.1 * k * d.compressor_w;
-    let inside = gaps.iter().zip(steps);
-    if let Some(((a, b), step)) = { inside }.find(|((a, b), _)| *a < at.intake && at.intake < *b) {
+    let mut stepped = candidate.form.stepped_gaps(&fit.data).zip(steps);
+    if let Some(((a, b), step)) = stepped.find(|((a, b), _)| *a < at.intake && at.intake < *b) {
         let share = (at.intake - a) / (b - a);
         return Opinions {
             parts: vec![
@@ -246,6 +249,32 @@ fn terraced_opinions(
             (another, stepped, drift(beyond_k).hypot(spread)),
         ],
     }
+}
+
+/// Relative doubt within the tests of a ramp with one of the corners tried: the corner lies somewhere between its neighbours, and a speed
+/// that rises evenly in revolutions bends the logarithm of the draw, by up to an eighth of the squared rise in the middle of the ramp.
+fn ramp_doubt(fit: &DrawFit, candidate: &Candidate, corner: Corner, intake: f64) -> f64 {
+    let slope = {
+        candidate
+            .form
+            .control(&fit.data, &candidate.fit.coef)
+            .first()
+    }
+    .copied()
+    .unwrap_or(0.0);
+    let (low, high) = fit.data.whole_intake_range();
+    let spacing = (high - low) / f64::from(CORNERS);
+    let c = corner.intake_c();
+    let near = (1.0 - (intake - c).abs() / spacing).max(0.0);
+    let (from, to) = match corner.held {
+        Held::Above => (low, c),
+        Held::Below => (c, high),
+    };
+    let along = ((intake - from) / (to - from)).clamp(0.0, 1.0);
+    let rise = slope * (to - from);
+    let bend = rise * rise / 8.0 * 4.0 * along * (1.0 - along);
+    // Evenly anywhere between two corners: a standard deviation of the spacing over the root of twelve.
+    (slope * spacing * near / 12f64.sqrt()).hypot(bend)
 }
 
 /// Whether an intake beyond the range lies on the side of the corner on which the speed is held.

@@ -45,8 +45,9 @@ pub enum IntakeForm {
     Kinked,
     /// A slope for each group, and one common change of slope at the middle set point.
     KinkedByGroup,
-    /// A plateau at each set point: a control that steps somewhere between them. On the plateaus a fixed-speed compressor's own slope.
-    Terraced,
+    /// Plateaus with a step somewhere in each of some gaps between set points (bit by bit, the coldest gap first): a control that steps.
+    /// On the plateaus a fixed-speed compressor's own slope.
+    Terraced(u8),
     /// One slope up to a corner, or from a corner on, and a fixed-speed compressor's own slope on the other side: a control that ramps
     /// between its lowest and its highest speed.
     Ramp(Corner),
@@ -222,9 +223,8 @@ impl DrawForm {
             | IntakeForm::KinkedByGroup => {
                 names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
             }
-            IntakeForm::Terraced => names.extend(
-                data.intake_gaps()
-                    .iter()
+            IntakeForm::Terraced(_) => names.extend(
+                self.stepped_gaps(data)
                     .map(|(a, b)| format!("step between {a:.1} and {b:.1} degC intake")),
             ),
             IntakeForm::Ramp(corner) => names.push(format!(
@@ -363,9 +363,8 @@ impl DrawForm {
             IntakeForm::Kinked => row.push(t),
             IntakeForm::KinkedByGroup => one_of(&mut row, t),
             // The step may lie anywhere in its gap: on average that is a ramp across it.
-            IntakeForm::Terraced => row.extend(
-                data.intake_gaps()
-                    .iter()
+            IntakeForm::Terraced(_) => row.extend(
+                self.stepped_gaps(data)
                     .map(|(a, b)| ((at.intake - a) / (b - a)).clamp(0.0, 1.0)),
             ),
             IntakeForm::Ramp(corner) => row.push(corner.split(at.intake).0 - data.intake_ref),
@@ -393,7 +392,7 @@ impl DrawForm {
     /// The part of the response that has no parameter: ln(lift) where the form has it.
     pub fn offset(&self, data: &DrawData, at: &At) -> Option<f64> {
         let held_k = match self.intake {
-            IntakeForm::Terraced => at.intake - data.intake_ref,
+            IntakeForm::Terraced(_) => at.intake - data.intake_ref,
             IntakeForm::Ramp(corner) => corner.split(at.intake).1,
             _ => 0.0,
         };
@@ -405,11 +404,22 @@ impl DrawForm {
         }
     }
 
+    /// The gaps in which a terraced form steps, degC, rising; none for other forms.
+    pub fn stepped_gaps<'d>(&self, data: &'d DrawData) -> impl Iterator<Item = (f64, f64)> + 'd {
+        let mask = match self.intake {
+            IntakeForm::Terraced(mask) => mask,
+            _ => 0,
+        };
+        let gaps = data.intake_gaps().iter().enumerate();
+        gaps.filter(move |(i, _)| *i < 8 && mask & (1 << i) != 0)
+            .map(|(_, gap)| *gap)
+    }
+
     /// The coefficients of a control's steps (changes of ln compressor side, from the coldest gap to the warmest) or of its ramp (one, 1/K);
     /// empty for other forms.
     pub fn control<'c>(&self, data: &DrawData, coef: &'c [f64]) -> &'c [f64] {
         let count = match self.intake {
-            IntakeForm::Terraced => data.intake_gaps().len(),
+            IntakeForm::Terraced(_) => self.stepped_gaps(data).count(),
             IntakeForm::Ramp(_) => 1,
             _ => return &[],
         };
@@ -471,7 +481,7 @@ impl DrawForm {
             IntakeForm::QuadraticByGroup => "; bent with intake, slope by mode",
             IntakeForm::Kinked => "; kinked with intake",
             IntakeForm::KinkedByGroup => "; kinked with intake, slope by mode",
-            IntakeForm::Terraced => "; stepped with intake",
+            IntakeForm::Terraced(_) => "; stepped with intake",
             IntakeForm::Ramp(Corner {
                 held: Held::Above, ..
             }) => "; ramp with intake to a top speed",

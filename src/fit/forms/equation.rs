@@ -127,7 +127,7 @@ impl DrawForm {
             (IntakeForm::Ramp(corner), [slope]) => {
                 slope * (corner.split(data.intake_ref + t).0 - data.intake_ref)
             }
-            _ => { data.intake_gaps().iter().zip(control) }
+            _ => { self.stepped_gaps(data).zip(control) }
                 .map(|((a, b), s)| s * ((data.intake_ref + t - a) / (b - a)).clamp(0.0, 1.0))
                 .sum(),
         };
@@ -142,7 +142,7 @@ impl DrawForm {
         let mut exponent = format!("{constant:.DECIMALS$}");
         if !matches!(
             self.intake,
-            IntakeForm::None | IntakeForm::Terraced | IntakeForm::Ramp(_)
+            IntakeForm::None | IntakeForm::Terraced(_) | IntakeForm::Ramp(_)
         ) {
             exponent.push_str(&signed(
                 slope,
@@ -241,10 +241,10 @@ impl DrawForm {
         let mut text = String::new();
         let reference = less(data.intake_ref);
         match (self.intake, control) {
-            (IntakeForm::Terraced, steps) => {
-                for ((a, b), step) in data.intake_gaps().iter().zip(steps) {
+            (IntakeForm::Terraced(_), steps) => {
+                for ((a, b), step) in self.stepped_gaps(data).zip(steps) {
                     // It lies somewhere in its gap, and on average that is a ramp across it.
-                    let ramp = format!("max(0,min(1,(intake_degC{})/{:.1}))", less(*a), b - a);
+                    let ramp = format!("max(0,min(1,(intake_degC{})/{:.1}))", less(a), b - a);
                     text.push_str(&signed(*step, &ramp));
                 }
                 let held = format!("(intake_degC{reference})");

@@ -172,8 +172,12 @@ fn controls(data: &DrawData) -> Vec<(IntakeForm, bool)> {
     if !data.intake_varied {
         return list;
     }
-    if (1..=MOST_STEPS).contains(&data.intake_gaps().len()) {
-        list.push((IntakeForm::Terraced, false));
+    let gaps = data.intake_gaps().len();
+    if (1..=MOST_STEPS).contains(&gaps) {
+        list.extend((0..gaps).map(|i| (IntakeForm::Terraced(1 << i), false)));
+        if gaps > 1 {
+            list.push((IntakeForm::Terraced((1 << gaps) - 1), false));
+        }
     }
     let (low, high) = data.whole_intake_range();
     if high - low > CORNER_RANGE_K {
