@@ -10,6 +10,7 @@
 //! * [`air`]: moist air, ducts, capacity.
 //! * [`stats`]: distributions, tests, intervals; knows nothing of air conditioners.
 //! * [`fit`]: least squares, curve forms, selection.
+//! * [`budget`]: what each instrument and the scatter between runs add to draw, capacity and EER.
 //! * [`coupling`]: the lines of evidence and the verdict.
 //! * [`predict`]: predictions and their support.
 //! * [`supply`]: what feeds the unit: discharge tests, runtime, a day.
@@ -20,6 +21,7 @@
 
 pub mod air;
 pub mod bench;
+pub mod budget;
 pub mod cli;
 pub mod coupling;
 pub mod findings;

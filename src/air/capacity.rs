@@ -7,8 +7,8 @@ use super::moist::{
 use super::{MoistAir, standard_flow_m3h};
 
 /// Humidity assumed at the intake where none was read. Sensible capacity hardly depends on it (0.5 % from dry to saturated
-/// air at 27 degC, because density falls as heat capacity rises); [`super::capacity_with_uncertainty`] adds what it does.
-pub(super) const ASSUMED_RH: f64 = 0.5;
+/// air at 27 degC, because density falls as heat capacity rises); a budget adds what it does.
+pub const ASSUMED_RH: f64 = 0.5;
 
 /// Largest relative humidity that is read as saturated air: hygrometers err by a few percent at the top of their range.
 const HIGHEST_RH: f64 = 1.05;
@@ -242,6 +242,33 @@ pub fn capacity(readings: &AirReadings) -> Result<Capacity, AirError> {
     })
 }
 
+/// Heat flows of one run, W, without the notices and the coil's state that [`capacity`] adds: for propagating uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatFlows {
+    /// As [`Capacity::sensible_w`].
+    pub sensible_w: f64,
+    /// As [`Capacity::latent_w`].
+    pub latent_w: Option<f64>,
+    /// As [`Capacity::total_w`].
+    pub total_w: Option<f64>,
+    /// As [`CondensateCheck::latent_w`].
+    pub weighed_w: Option<f64>,
+}
+
+/// The heat flows of [`capacity`].
+///
+/// # Errors
+/// A reading out of range.
+pub fn heat_flows(readings: &AirReadings) -> Result<HeatFlows, AirError> {
+    let heat = heat(readings, ASSUMED_RH)?;
+    Ok(HeatFlows {
+        sensible_w: heat.sensible_w,
+        latent_w: heat.latent_w,
+        total_w: heat.total_w,
+        weighed_w: heat.weighed_w,
+    })
+}
+
 fn humidity_of(readings: &AirReadings) -> Humidity {
     match (readings.intake_rh, readings.outlet_rh) {
         (Some(_), Some(_)) => Humidity::Both,
@@ -262,8 +289,8 @@ fn coil_state(dew_point_c: f64, intake_c: f64, outlet_c: f64) -> Coil {
     }
 }
 
-/// The figures that uncertainties are propagated through.
-pub(super) struct Heat {
+/// A heat balance.
+struct Heat {
     pub intake: MoistAir,
     pub outlet: MoistAir,
     pub dry_air_kg_s: f64,
@@ -277,7 +304,7 @@ pub(super) struct Heat {
 }
 
 /// The heat balance, with the humidity to assume at the intake where none was read.
-pub(super) fn heat(r: &AirReadings, assumed_rh: f64) -> Result<Heat, AirError> {
+fn heat(r: &AirReadings, assumed_rh: f64) -> Result<Heat, AirError> {
     check("intake temperature", r.intake_temp_c, r.pressure_pa)?;
     check("outlet temperature", r.outlet_temp_c, r.pressure_pa)?;
     let flow = within("airflow", r.flow_m3h, 0.1, 1.0e6, "m3/h")?;

@@ -1,7 +1,6 @@
 //! Cooling over draw.
 
 use super::error::{AirError, within};
-use crate::quantity::Split;
 
 /// Btu in a Wh: EER in Btu/h per W is this times EER in W/W. Exact ratio, 3600 / 1055.05585262 (ISO 31-4; NIST SP 811).
 pub const BTU_PER_WH: f64 = 3600.0 / 1_055.055_852_62;
@@ -32,37 +31,16 @@ pub fn eer(capacity_w: f64, draw_w: f64) -> Result<Eer, AirError> {
     })
 }
 
-/// Standard uncertainty of [`eer`] in W/W, from those of capacity and draw in W, taken as independent (air side and meter
-/// share no instrument): u² = (u_Q / P)² + (Q u_P / P²)², each part by itself.
-///
-/// # Errors
-/// As for [`eer`].
-pub fn eer_uncertainty(
-    capacity_w: f64,
-    u_capacity: Split,
-    draw_w: f64,
-    u_draw: Split,
-) -> Result<Split, AirError> {
-    let ratio = eer(capacity_w, draw_w)?.w_per_w;
-    Ok(u_capacity
-        .scaled(1.0 / draw_w)
-        .plus(u_draw.scaled(ratio / draw_w)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn a_ratio_knows_both_units_and_its_uncertainty() {
+    fn a_ratio_knows_both_units() {
         let ratio = eer(1000.0, 400.0).unwrap();
         assert_eq!(ratio.w_per_w, 2.5);
         // 3.412141633 Btu/Wh: NIST SP 811 (2008), appendix B.8.
         assert!((ratio.btu_h_per_w() - 2.5 * 3.412_141_633).abs() < 1e-8);
-        let u =
-            eer_uncertainty(1000.0, Split::new(30.0, 10.0), 400.0, Split::new(4.0, 0.0)).unwrap();
-        assert!((u.shared - 2.5 * (0.03f64.hypot(0.01))).abs() < 1e-12);
-        assert!((u.fresh - 0.025).abs() < 1e-12);
         assert!(eer(1000.0, 0.0).is_err());
         assert!(eer(f64::NAN, 400.0).is_err());
     }

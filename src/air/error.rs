@@ -55,20 +55,6 @@ pub enum AirError {
         /// The numbers that the rule has.
         expected: &'static str,
     },
-    /// A standard uncertainty that is negative or not finite.
-    #[error("found {value} as the standard uncertainty of the {what}, expected zero or more")]
-    NotAnUncertainty {
-        /// The reading, in words.
-        what: &'static str,
-        /// What was given.
-        value: f64,
-    },
-    /// No readings at all.
-    #[error("found no {what}, expected at least one")]
-    Nothing {
-        /// What is missing, in words.
-        what: &'static str,
-    },
 }
 
 /// Six significant digits without trailing zeros: enough to find a reading by, free of binary rounding.

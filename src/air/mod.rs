@@ -1,8 +1,8 @@
 //! The air side: moist air, ducts, capacity, and how air conditioners are known to behave.
 //!
 //! * [`MoistAir`]: a state of moist air from dry bulb, humidity and pressure.
-//! * [`Duct`], [`traverse`]: where to measure air speed, and what flow the speeds amount to.
-//! * [`capacity`]: sensible, latent and total cooling from the air going in and coming out; [`capacity_with_uncertainty`].
+//! * [`traverse`]: where to measure air speed, and what flow the speeds amount to.
+//! * [`capacity`]: sensible, latent and total cooling from the air going in and coming out.
 //! * [`eer`]: cooling over draw.
 //! * [`behaviour`]: published ranges (how draw follows airflow and temperature) that other rooms take as defaults.
 //! * [`curves`], [`polynomial`]: published curve forms, evaluated.
@@ -27,19 +27,16 @@ mod saturation;
 mod site;
 mod solve;
 pub mod traverse;
-mod uncertainty;
 
 pub use capacity::{
-    AirReadings, Capacity, Coil, CondensateCheck, Humidity, Notice, Side, capacity,
+    ASSUMED_RH, AirReadings, Capacity, Coil, CondensateCheck, HeatFlows, Humidity, Notice, Side,
+    capacity, heat_flows,
 };
-pub use duct::{Duct, MEAN_OVER_CENTRE_ROUND};
-pub use eer::{BTU_PER_WH, Eer, eer, eer_uncertainty};
+pub use duct::MEAN_OVER_CENTRE_ROUND;
+pub use eer::{BTU_PER_WH, Eer, eer};
 pub use error::AirError;
 pub use moist::MoistAir;
 pub use saturation::{enhancement_factor, saturation_pressure_pa, vapour_saturation_in_air_pa};
 pub use site::{
     STANDARD_AIR_KG_M3, STANDARD_PRESSURE_PA, pressure_at_altitude_pa, standard_flow_m3h,
-};
-pub use uncertainty::{
-    AirUncertainty, CapacityUncertainty, Contribution, Input, capacity_with_uncertainty,
 };

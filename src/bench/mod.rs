@@ -4,7 +4,9 @@
 
 mod channel;
 mod day;
+mod duct;
 pub mod error;
+mod flow;
 mod layout;
 mod log_section;
 pub mod logs;
@@ -17,6 +19,7 @@ mod source;
 mod supply;
 pub mod table;
 mod text;
+mod traverse;
 mod wildcard;
 
 use std::path::Path;
@@ -25,16 +28,19 @@ use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
 pub use channel::Channel;
 pub use day::{DayCharge, DayInfo, DaySpace, DayUse, clock_hour};
+pub use duct::{CrossSection, DuctInfo, FlowFrom};
+use duct::{add_traverse, read_duct};
 pub use error::{BenchError, Fault, Finding, Place, Severity};
 use manifest::Manifest;
 pub use point::{Kind, Point};
-use sections::{Duct, read_duct, read_fan, read_instrument, read_site, read_unit};
+use sections::{read_fan, read_instrument, read_site, read_unit};
 pub use source::{Source, SourceFile};
 pub use supply::{Battery, Cable, Converter, DischargeLog, SupplyInfo, awg_area_m2};
 use table::Table;
 use text::utf8;
 pub use text::visible;
 pub(crate) use text::{clip, did_you_mean};
+pub use traverse::{LevelTraverse, Rule, Traverse};
 
 /// Gives a file of the bench by name; the place is that of the entry that asked for it.
 type ReadFile<'a> = &'a dyn Fn(&str, &Place) -> Result<Vec<u8>, BenchError>;
@@ -50,6 +56,8 @@ pub struct Bench {
     pub pressure_pa: f64,
     /// Whether the pressure (or altitude) was stated; otherwise sea level is assumed.
     pub pressure_stated: bool,
+    /// Where the pressure comes from.
+    pub pressure_from: PressureFrom,
     /// Steady points of all kinds, in table order.
     pub points: Vec<Point>,
     /// What the instruments are good for.
@@ -64,6 +72,8 @@ pub struct Bench {
     pub day: Option<DayInfo>,
     /// Where the bench's files are; none for a bench from texts in memory.
     pub source: Option<Source>,
+    /// The duct, and what was read across it.
+    pub duct: DuctInfo,
     /// Where the points came from, for messages.
     pub points_file: String,
     /// Notes made while reading.
@@ -99,6 +109,17 @@ pub enum FlowAt {
     Intake,
     /// At its outlet.
     Outlet,
+}
+
+/// Where the air pressure comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PressureFrom {
+    /// Stated as a pressure.
+    Stated,
+    /// Taken from the altitude, so the weather's share is not in it.
+    Altitude,
+    /// Nothing was stated: sea level.
+    Assumed,
 }
 
 /// What is known of the blower beside the runs.
@@ -148,11 +169,17 @@ pub struct Instrument {
 impl Instrument {
     /// Standard uncertainty of a reading in base units.
     pub fn standard_u(&self, reading: f64) -> f64 {
-        let limit = self.accuracy.limit_at(reading);
-        match self.read_as {
-            AccuracyAs::Standard => limit,
+        self.read_as.standard(self.accuracy.limit_at(reading))
+    }
+}
+
+impl AccuracyAs {
+    /// The standard uncertainty that a stated figure amounts to.
+    pub fn standard(self, stated: f64) -> f64 {
+        match self {
+            AccuracyAs::Standard => stated,
             // 1.959964 = normal quantile at 0.975.
-            AccuracyAs::Limits => limit / 1.959_963_984_540_054,
+            AccuracyAs::Limits => stated / 1.959_963_984_540_054,
         }
     }
 }
@@ -241,6 +268,7 @@ impl Bench {
             },
             pressure_pa: STANDARD_PRESSURE_PA,
             pressure_stated: false,
+            pressure_from: PressureFrom::Assumed,
             points,
             instruments: Vec::new(),
             fan: FanInfo::default(),
@@ -248,6 +276,7 @@ impl Bench {
             supply: SupplyInfo::default(),
             day: None,
             source: Some(source.clone()),
+            duct: DuctInfo::none(),
             points_file: name.to_owned(),
             findings,
         })
@@ -283,10 +312,9 @@ impl Bench {
             .section("fan")
             .map(|s| read_fan(&s))
             .unwrap_or_default();
-        let duct = root
+        let (mut duct, traverse) = root
             .section("duct")
-            .map(|s| read_duct(&s))
-            .unwrap_or_default();
+            .map_or((DuctInfo::none(), None), |s| read_duct(&s));
         let supply = SupplyInfo {
             battery: root.section("battery").map(|s| supply::read_battery(&s)),
             converter: root
@@ -334,8 +362,12 @@ impl Bench {
             read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
         let table = Table::read(&points_file, &bytes)?;
         let mut points = point::read_points(&table, &mut findings)?;
-        unused(&points, &duct, &fan, &mut findings);
-        fill_airflow(&mut points, &duct, &fan);
+        if let Some(asked) = traverse {
+            let bytes = read(&asked.file, &asked.place)?;
+            add_traverse(&mut duct, &asked, &bytes)?;
+        }
+        flow::note_unused(&points, &duct, &fan, &mut findings);
+        flow::fill(&mut points, &duct, &fan);
         Ok(Bench {
             title: if title.is_empty() {
                 unit.name.clone()
@@ -343,8 +375,9 @@ impl Bench {
                 title
             },
             unit,
-            pressure_pa: site.unwrap_or(STANDARD_PRESSURE_PA),
+            pressure_pa: site.map_or(STANDARD_PRESSURE_PA, |s| s.0),
             pressure_stated: site.is_some(),
+            pressure_from: site.map_or(PressureFrom::Assumed, |s| s.1),
             points,
             instruments,
             fan,
@@ -352,6 +385,7 @@ impl Bench {
             supply,
             day,
             source: None,
+            duct,
             points_file,
             findings,
         })
@@ -375,20 +409,62 @@ impl Bench {
     /// Standard uncertainty that the instruments state for a channel's reading, in base units,
     /// the instruments' parts combined in quadrature. Zero where none is stated.
     pub fn instrument_u(&self, channel: Channel, reading: f64) -> InstrumentU {
+        self.combined_u(&[(channel, reading, 1.0)])
+    }
+
+    /// Standard uncertainty that the instruments add to a figure that moves by `slope` for each unit of a channel, given as (channel,
+    /// reading, slope). One instrument has one error for all channels of a kind that it reads: their parts are added with their signs,
+    /// so that they may cancel; those of different instruments and kinds are combined in quadrature.
+    pub fn combined_u(&self, figure: &[(Channel, f64, f64)]) -> InstrumentU {
         let mut sum = InstrumentU::default();
-        for instrument in self
-            .instruments
-            .iter()
-            .filter(|i| i.measures.contains(&channel))
-        {
-            let u = instrument.standard_u(reading);
-            if instrument.shared {
-                sum.shared = sum.shared.hypot(u);
-            } else {
-                sum.fresh = sum.fresh.hypot(u);
+        for instrument in &self.instruments {
+            let mut kinds: Vec<(Dimension, f64)> = Vec::new();
+            for (channel, reading, slope) in figure {
+                if !instrument.measures.contains(channel) {
+                    continue;
+                }
+                let part = slope * instrument.standard_u(*reading);
+                match kinds.iter_mut().find(|k| k.0 == channel.dimension()) {
+                    Some(kind) => kind.1 += part,
+                    None => kinds.push((channel.dimension(), part)),
+                }
+            }
+            for (_, u) in kinds {
+                if instrument.shared {
+                    sum.shared = sum.shared.hypot(u);
+                } else {
+                    sum.fresh = sum.fresh.hypot(u);
+                }
             }
         }
         sum
+    }
+}
+
+impl Bench {
+    /// Whether the draw is as sure as the power's instrument says; otherwise it is voltage times current, each with its own.
+    pub fn power_metered(&self) -> bool {
+        let of = |c: Channel| self.instruments.iter().any(|i| i.measures.contains(&c));
+        let read = |c: Channel| self.points.iter().any(|p| p.get(c).is_some());
+        of(Channel::Power) || !(read(Channel::Voltage) && read(Channel::Current))
+    }
+
+    /// A draw in W as [`Bench::combined_u`] takes it: by the power's own instrument, or by those of voltage and current.
+    pub fn draw_parts(&self, draw_w: f64) -> Vec<(Channel, f64, f64)> {
+        let volts: Vec<f64> = self
+            .points
+            .iter()
+            .filter_map(|p| p.get(Channel::Voltage))
+            .collect();
+        let volt = volts.iter().sum::<f64>() / volts.len().max(1) as f64;
+        if self.power_metered() || volt <= 0.0 {
+            return vec![(Channel::Power, draw_w, 1.0)];
+        }
+        let ampere = draw_w / volt;
+        vec![
+            (Channel::Voltage, volt, ampere),
+            (Channel::Current, ampere, volt),
+        ]
     }
 }
 
@@ -413,42 +489,4 @@ fn file_name(path: &Path) -> String {
         || path.display().to_string(),
         |n| n.to_string_lossy().into_owned(),
     )
-}
-
-/// Notes what was written down for the airflow and cannot be used.
-fn unused(points: &[Point], duct: &Duct, fan: &FanInfo, findings: &mut Vec<Finding>) {
-    let place = Place::file("bench.toml");
-    let run_at = |level: &str| points.iter().any(|p| p.fan == level);
-    for level in fan.levels.iter().filter(|l| !run_at(&l.level)) {
-        let name = clip(&level.level);
-        let message = format!("No run was made at the fan level `{name}` of [fan.levels].");
-        findings.push(Finding::new(Severity::Warning, "fan-level-unused", message).at(&place));
-    }
-    let speed = points.iter().any(|p| p.get(Channel::AirSpeed).is_some());
-    if speed && duct.area_m2.is_none() {
-        let message =
-            "There are air speeds but no [duct] with its size, so they do not become an airflow.";
-        findings.push(Finding::new(Severity::Warning, "no-duct", message).at(&place));
-    }
-}
-
-/// Airflow from air speed and duct, else from the fan level's stated airflow.
-fn fill_airflow(points: &mut [Point], duct: &Duct, fan: &FanInfo) {
-    for p in points {
-        if p.airflow_m3h().is_some() {
-            continue;
-        }
-        let from_speed = match (p.get(Channel::AirSpeed), duct.area_m2) {
-            (Some(v), Some(a)) => Some(v * a * 3600.0),
-            _ => None,
-        };
-        let stated = fan
-            .levels
-            .iter()
-            .find(|l| l.level == p.fan)
-            .and_then(|l| l.airflow_m3h);
-        if let Some(flow) = from_speed.or(stated) {
-            p.set(Channel::Airflow, flow);
-        }
-    }
 }

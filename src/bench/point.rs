@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use serde::Serialize;
 
 use super::channel::Channel;
+use super::duct::FlowFrom;
 use super::error::{BenchError, Fault, Finding, MOST_FAULTS, Place, Severity};
 use super::layout::Layout;
 use super::table::Table;
@@ -51,6 +52,8 @@ pub struct Point {
     pub order: Option<f64>,
     /// Line in the points table.
     pub line: usize,
+    /// Where its airflow comes from; none where it has none.
+    pub flow_from: Option<FlowFrom>,
     values: [Option<f64>; Channel::ALL.len()],
     u: BTreeMap<Channel, f64>,
 }
@@ -308,6 +311,7 @@ impl Layout {
                 .map(str::to_owned),
             order: None,
             line,
+            flow_from: None,
             values: [None; Channel::ALL.len()],
             u: BTreeMap::new(),
         };

@@ -2,19 +2,10 @@
 
 use super::manifest::Section;
 use super::{
-    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, FlowAt, Instrument, UnitUnderTest, clip,
-    did_you_mean,
+    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, Instrument, PressureFrom, UnitUnderTest,
+    clip, did_you_mean,
 };
 use crate::quantity::{Accuracy, Dimension, standard_pressure_pa};
-
-/// The duct in which the air speed was read.
-#[derive(Default)]
-pub(super) struct Duct {
-    /// Cross-section, m2.
-    pub area_m2: Option<f64>,
-    /// Where it stands.
-    pub at: Option<FlowAt>,
-}
 
 pub(super) fn read_unit(s: &Section<'_, '_>) -> UnitUnderTest {
     let unit = UnitUnderTest {
@@ -55,7 +46,8 @@ fn read_claims(s: &Section<'_, '_>) -> Vec<Claim> {
     claims
 }
 
-pub(super) fn read_site(s: &Section<'_, '_>) -> Option<f64> {
+/// Air pressure, Pa, and how it was stated.
+pub(super) fn read_site(s: &Section<'_, '_>) -> Option<(f64, PressureFrom)> {
     let pressure = s.quantity("pressure", Dimension::Pressure);
     let altitude = s.quantity("altitude", Dimension::Length);
     if pressure.is_some_and(|p| !(2e4..=2e5).contains(&p)) {
@@ -72,7 +64,9 @@ pub(super) fn read_site(s: &Section<'_, '_>) -> Option<f64> {
         );
     }
     s.note_unknown_keys();
-    pressure.or_else(|| altitude.map(standard_pressure_pa))
+    pressure
+        .map(|p| (p, PressureFrom::Stated))
+        .or_else(|| altitude.map(|a| (standard_pressure_pa(a), PressureFrom::Altitude)))
 }
 
 pub(super) fn read_instrument(s: &Section<'_, '_>) -> Option<Instrument> {
@@ -205,37 +199,4 @@ pub(super) fn read_fan(s: &Section<'_, '_>) -> FanInfo {
         draw_limit_w,
         levels,
     }
-}
-
-pub(super) fn read_duct(s: &Section<'_, '_>) -> Duct {
-    let shape = s.text("shape");
-    let length = |key: &'static str| s.positive(key, Dimension::Length);
-    let (width, height, diameter) = (length("width"), length("height"), length("diameter"));
-    let at = match s.text("at").as_deref() {
-        None => None,
-        Some("intake") => Some(FlowAt::Intake),
-        Some("outlet") => Some(FlowAt::Outlet),
-        Some(_) => {
-            s.reject("at", "\"intake\" or \"outlet\"");
-            None
-        }
-    };
-    s.note_unknown_keys();
-    let area_m2 = match (shape.as_deref(), width, height, diameter) {
-        (Some("round") | None, None, None, Some(d)) => Some(std::f64::consts::PI * d * d / 4.0),
-        (Some("rectangular") | None, Some(w), Some(h), None) => Some(w * h),
-        (None, None, None, None) => None,
-        _ => {
-            s.fault(
-                Fault::new(
-                    s.place(),
-                    "a duct whose shape and sizes do not fit together",
-                    "shape = \"round\" with diameter, or shape = \"rectangular\" with width and height",
-                )
-                .remedy("state the inside measures of the duct where the air speed was read"),
-            );
-            None
-        }
-    };
-    Duct { area_m2, at }
 }

@@ -4,10 +4,14 @@ use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
+use super::budget::{make, to_json};
 use super::words::Words;
-use super::{Answer, CliError, Common, open};
+use super::{Answer, CliError, Common, Opened, open};
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
 use crate::fit::forms::{CapacityData, DrawData};
+use crate::report::budgets::{
+    Shown, airflow, capacities, condensate, contributions, efficiencies, sentences,
+};
 use crate::report::result_tables::{USUAL_HUMIDITY, candidates};
 use crate::report::tables::{Cell, Column, Table};
 
@@ -16,6 +20,9 @@ use crate::report::tables::{Cell, Column, Table};
 pub struct FitArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
+    /// Instead of curves: draw, capacity and EER of each tested setting, and what makes them uncertain
+    #[arg(long)]
+    pub budget: bool,
 }
 
 /// Runs the command.
@@ -25,6 +32,9 @@ pub struct FitArgs {
 pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
     let opened = open(args.bench.as_deref())?;
     let bench = &opened.bench;
+    if args.budget {
+        return budget(&opened, common);
+    }
     let draw_data = DrawData::from_bench(bench);
     let capacity_data = CapacityData::from_bench(bench, &draw_data);
     let draw = fit_draw(draw_data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
@@ -85,6 +95,57 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
     Ok(Answer {
         words: words.finish(),
         json,
+    })
+}
+
+/// The budgets in place of curves.
+fn budget(opened: &Opened, common: &Common) -> Result<Answer, CliError> {
+    let bench = &opened.bench;
+    let data = DrawData::from_bench(bench);
+    if data.rows.is_empty() {
+        return Err(CliError::NoAnswer(
+            "the bench has no cooling runs; a budget needs runs with the compressor on".to_owned(),
+        ));
+    }
+    let (budgets, trials) = make(bench, &data, common)?;
+    let shown = Shown {
+        bench,
+        data: &data,
+        budgets: &budgets,
+        trials: trials.as_ref(),
+        system: common.system(),
+    };
+    let mut words = Words::start(&bench.title, opened.demo_note());
+    let sentences = sentences(&shown);
+    for sentence in &sentences {
+        words.paragraph(sentence);
+    }
+    let tables = [
+        efficiencies(&shown),
+        capacities(&shown),
+        contributions(&shown),
+        airflow(&shown),
+        condensate(&shown),
+    ];
+    for table in tables.iter().flatten() {
+        words.table(table);
+    }
+    let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    if let Err(why) = &budgets.capacity {
+        notes.push(format!("No capacity and no EER: {why}."));
+    }
+    let said = notes.get(usize::from(opened.demo)..).unwrap_or_default();
+    words.notes(said, common.quiet);
+    Ok(Answer {
+        words: words.finish(),
+        json: json!({
+            "schema": 1,
+            "command": "fit",
+            "bench": bench.title,
+            "level": common.level,
+            "budget": to_json(&data, &budgets, trials.as_ref(), &sentences),
+            "notes": notes,
+        }),
     })
 }
 

@@ -1,5 +1,6 @@
 //! One file a command: arguments, library call, words or JSON. No arithmetic here.
 
+mod budget;
 mod check;
 mod coupling;
 mod curve;

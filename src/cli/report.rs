@@ -4,12 +4,14 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
+use super::budget::{make, to_json};
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
 use crate::coupling::{Options, assess};
 use crate::findings::check;
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{CapacityData, DrawData};
+use crate::report::budgets::{Shown, sentences};
 use crate::report::write::{Existing, write_all};
 use crate::report::writeup::{Results, document, files};
 
@@ -41,6 +43,12 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
             ..Options::default()
         },
     );
+    let budget = if data.rows.is_empty() {
+        None
+    } else {
+        make(bench, &data, common).ok()
+    };
+    let budget_data = data.clone();
     let (draw, (capacity, findings)) = rayon::join(
         || fit_draw(data),
         || {
@@ -56,6 +64,13 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         },
     );
     let draw = draw.map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let shown = budget.as_ref().map(|(budgets, trials)| Shown {
+        bench,
+        data: &budget_data,
+        budgets,
+        trials: trials.as_ref(),
+        system: common.system(),
+    });
     let results = Results {
         bench,
         demo: opened.demo,
@@ -66,6 +81,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
             .map_err(Clone::clone),
         coupling: &coupling,
         findings: &findings,
+        budget: shown.as_ref(),
         level: common.level,
         system: common.system(),
     };
@@ -100,6 +116,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         "bench": bench.title,
         "page": index.display().to_string(),
         "summary": page.lead,
+        "budget": shown.as_ref().map(|s| to_json(&budget_data, s.budgets, s.trials, &sentences(s))),
         "files": outputs.iter().map(|o| o.path.display().to_string()).collect::<Vec<_>>(),
         "notes": notes,
     });

@@ -55,8 +55,22 @@ as = "limits"
 shared = true
 
 [[instrument]]
-name = "thermometers"
-measures = ["intake_temp", "outlet_temp", "ambient_temp"]
+name = "intake thermometer"
+measures = ["intake_temp"]
+accuracy = "0.4 degC"
+as = "limits"
+shared = true
+
+[[instrument]]
+name = "outlet thermometer"
+measures = ["outlet_temp"]
+accuracy = "0.4 degC"
+as = "limits"
+shared = true
+
+[[instrument]]
+name = "ambient thermometer"
+measures = ["ambient_temp"]
 accuracy = "0.4 degC"
 as = "limits"
 shared = true

@@ -1,6 +1,7 @@
 //! Predicted capacity: the same mixture on the air side's curves.
 
-use crate::bench::{Bench, Channel};
+use crate::bench::Bench;
+use crate::budget::shared_capacity_u;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::At;
 
@@ -31,7 +32,7 @@ pub fn predict_capacity(
     let (low, high) = data.intake_range(at.mode);
     let beyond = (at.intake - high).max(low - at.intake).max(0.0);
     let bend = UNSEEN_BEND * beyond * (beyond + high - low);
-    let shared = shared_relative_u(bench, fit, at);
+    let shared = shared_capacity_u(bench, data, (at.mode, at.level), at.intake).unwrap_or_default();
     let mut parts = Vec::new();
     for candidate in &fit.candidates {
         let Some(d) = fit.draw_of(candidate, &at) else {
@@ -54,31 +55,4 @@ pub fn predict_capacity(
         capacity_w: mean(&parts)?,
         mean_w: (quantile(&parts, tail)?, quantile(&parts, 1.0 - tail)?),
     })
-}
-
-/// Relative standard uncertainty that the instruments share over all runs: the flow's, and that of the temperature drop
-/// (two thermometers, each with its own error).
-fn shared_relative_u(bench: &Bench, fit: &DrawFit, at: At) -> f64 {
-    let flow = fit
-        .data
-        .levels
-        .get(at.level)
-        .and_then(|l| l.flow)
-        .unwrap_or(1.0);
-    let flow_part = bench.instrument_u(Channel::Airflow, flow).shared / flow;
-    let thermometers = bench
-        .instrument_u(Channel::IntakeTemp, at.intake)
-        .shared
-        .hypot(bench.instrument_u(Channel::OutletTemp, at.intake).shared);
-    let drops: Vec<f64> = fit
-        .data
-        .rows
-        .iter()
-        .filter_map(|r| bench.points.get(r.point))
-        .filter_map(|p| Some(p.intake_c()? - p.get(Channel::OutletTemp)?))
-        .filter(|d| *d > 0.0)
-        .collect();
-    let drop = drops.iter().sum::<f64>() / drops.len().max(1) as f64;
-    let drop_part = if drop > 0.0 { thermometers / drop } else { 0.0 };
-    flow_part.hypot(drop_part)
 }

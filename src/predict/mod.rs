@@ -62,10 +62,6 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         .get(at.mode)
         .and_then(|m| m.get(at.level))
         .is_some_and(|n| *n > 0);
-    let thermometers = (
-        bench.instrument_u(Channel::IntakeTemp, at.intake).shared,
-        bench.instrument_u(Channel::AmbientTemp, at.ambient).shared,
-    );
     let chance = beyond::ramp_chance(fit);
     let ambient_doubt = AMBIENT_DOUBT_PER_K * (ambient_beyond_k - INSIDE_SLACK_K).max(0.0);
     let mut run = Vec::new();
@@ -74,7 +70,7 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         let Some(d) = fit.draw_of(candidate, &at) else {
             continue;
         };
-        let shared = shared_u(bench, &d, thermometers)
+        let shared = shared_u(bench, &d, &at)
             .hypot(beyond::hidden_corner_w(fit, candidate, &at, &d, chance));
         for (share, centre, extra) in
             beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
@@ -140,9 +136,9 @@ fn distance_beyond(value: f64, low: f64, high: f64) -> f64 {
 }
 
 /// The instruments' errors that all runs share, W: the meter's own, and those of the thermometers times the draw's slopes.
-fn shared_u(bench: &Bench, d: &CandidateDraw, (u_intake, u_ambient): (f64, f64)) -> f64 {
-    let meter = bench.instrument_u(Channel::Power, d.draw_w).shared;
-    meter
-        .hypot(d.intake_slope_w_per_k * u_intake)
-        .hypot(d.ambient_slope_w_per_k * u_ambient)
+fn shared_u(bench: &Bench, d: &CandidateDraw, at: &At) -> f64 {
+    let mut parts = bench.draw_parts(d.draw_w);
+    parts.push((Channel::IntakeTemp, at.intake, d.intake_slope_w_per_k));
+    parts.push((Channel::AmbientTemp, at.ambient, d.ambient_slope_w_per_k));
+    bench.combined_u(&parts).shared
 }

@@ -2,6 +2,7 @@
 //!
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
 //! * [`result_tables`]: tables that a command and the write-up both show.
+//! * [`budgets`]: uncertainty budgets as tables and sentences.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
@@ -11,6 +12,7 @@
 //! * [`supply_figures`]: figures of discharge tests and of a day.
 //! * [`mod@write`]: files that appear whole or not at all.
 
+pub mod budgets;
 pub mod curve_figure;
 pub mod document;
 pub mod figure;

@@ -1,8 +1,11 @@
 //! The worked examples H.1 and H.2 of JCGM 100:2008 (GUM), annex H.
 
+use nalgebra::DMatrix;
 use num_dual::DualNumCopy;
 use serde_json::Value;
-use steadydraw::stats::propagate::{Input, Model, from_readings, linear, second_order};
+use steadydraw::stats::propagate::{
+    Input, Model, from_readings, from_sensitivities, linear, linear_numeric, second_order,
+};
 use steadydraw::stats::student_t;
 
 use crate::{close, number, numbers, reference};
@@ -319,4 +322,31 @@ fn gum_h2_correlated_inputs_and_outputs() {
         1e-11,
         "r(X, Z)",
     );
+}
+
+/// Budgets of draw, capacity and EER take their slopes by `linear_numeric` and join them by `from_sensitivities`: the same published
+/// example by that way, to the nine digits of the slopes.
+#[test]
+fn gum_h2_through_numeric_slopes() {
+    let example = reference("statistics/gum_h2_impedance");
+    let (data, want) = (&example["data"], &example["recomputed"]["approach_1"]);
+    let columns = ["V", "I_mA", "phi"].map(|name| numbers(&data[name]));
+    let named = [
+        ("V", &columns[0][..]),
+        ("I", &columns[1][..]),
+        ("phi", &columns[2][..]),
+    ];
+    let (inputs, correlation) = from_readings(&named).unwrap();
+    let model = |x: &[f64]| Impedance.evaluate(x);
+    let numeric = linear_numeric(model, &inputs, Some(&correlation)).unwrap();
+    let slopes = DMatrix::from_fn(3, 3, |k, i| numeric.outputs[k].contributions[i].sensitivity);
+    let values: Vec<f64> = numeric.outputs.iter().map(|o| o.value).collect();
+    let joined = from_sensitivities(&values, &slopes, &inputs, Some(&correlation)).unwrap();
+    for found in [numeric, joined] {
+        for (k, name) in ["R", "X", "Z"].into_iter().enumerate() {
+            let u = number(&want[format!("u_{name}")]);
+            close(found.outputs[k].standard_uncertainty, u, 1e-9, name);
+        }
+        close(found.correlation(1, 2), number(&want["r_X_Z"]), 1e-9, "r");
+    }
 }

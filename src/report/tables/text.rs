@@ -2,6 +2,7 @@
 
 use comfy_table::{
     CellAlignment, ColumnConstraint, ContentArrangement, ContentLineStyle, LineStyle, TableStyle,
+    Width,
 };
 
 use super::{Kind, Table};
@@ -9,6 +10,8 @@ use crate::report::words;
 
 /// Below this many characters nothing can be laid out sensibly, so narrower terminals get this width.
 const NARROWEST: usize = 30;
+/// A longer word may be broken.
+const LONGEST_WORD: usize = 16;
 
 impl Table {
     /// The table as plain text of at most about `width` characters a line, without a closing line break.
@@ -48,14 +51,40 @@ impl Table {
         for row in self.rows() {
             grid.add_row(row.iter().map(|cell| comfy_table::Cell::new(cell.shown())));
         }
+        let mut longest = self.longest_words().into_iter();
         for (column, made) in self.columns.iter().zip(grid.column_iter_mut()) {
             made.set_padding((0, 1));
-            if column.kind != Kind::Text {
+            if column.kind == Kind::Text {
+                // Words are broken between words, not inside them, as long as they are of ordinary length.
+                let least = longest.next().unwrap_or(0).clamp(1, LONGEST_WORD);
+                let least = u16::try_from(least + 1).unwrap_or(u16::MAX);
+                made.set_constraint(ColumnConstraint::LowerBoundary(Width::Fixed(least)));
+            } else {
                 made.set_cell_alignment(CellAlignment::Right);
                 made.set_constraint(ColumnConstraint::ContentWidth);
             }
         }
         grid.trim_fmt()
+    }
+
+    /// The longest word of each text column, in characters.
+    fn longest_words(&self) -> Vec<usize> {
+        let longest = |text: &str| {
+            text.split(' ')
+                .map(|w| w.chars().count())
+                .max()
+                .unwrap_or(0)
+        };
+        self.columns
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| column.kind == Kind::Text)
+            .map(|(i, column)| {
+                let cells = self.rows().iter().filter_map(|row| row.get(i));
+                let widest = cells.map(|cell| longest(&cell.shown())).max().unwrap_or(0);
+                widest.max(longest(&column.name))
+            })
+            .collect()
     }
 }
 

@@ -9,6 +9,7 @@ mod tables;
 
 use std::path::Path;
 
+use super::budgets::Shown;
 use super::document::Document;
 use super::figure::{self, FigureError, Format, Size, Theme};
 use super::write::Output;
@@ -31,6 +32,8 @@ pub struct Results<'a> {
     pub capacity: Result<(CapacityKind, &'a DrawFit), String>,
     /// The coupling.
     pub coupling: &'a Coupling,
+    /// The uncertainty budgets; none without cooling runs.
+    pub budget: Option<&'a Shown<'a>>,
     /// What `check` found.
     pub findings: &'a [Finding],
     /// Confidence level of the intervals.

@@ -2,6 +2,7 @@
 
 use super::{Results, figures, prose, tables};
 use crate::coupling::DEFAULT_MARGIN;
+use crate::report::budgets;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
 use crate::report::result_tables;
@@ -10,6 +11,7 @@ use crate::report::result_tables;
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
     let mut sections = vec![draw(r), coupling(r)];
     sections.extend(capacity(r));
+    sections.extend(budget(r));
     sections.extend([warmer(r), limitations(r), method(r), cautions(r), runs(r)]);
     sections
 }
@@ -92,6 +94,30 @@ fn coupling(r: &Results<'_>) -> Section {
 fn capacity(r: &Results<'_>) -> Option<Section> {
     let f = figures::capacity_by_intake(r)?;
     Some(Section::new("What it delivers").with(figure(f)))
+}
+
+fn budget(r: &Results<'_>) -> Option<Section> {
+    let shown = r.budget?;
+    let mut sentences = budgets::sentences(shown).into_iter();
+    let mut section = Section::new("How sure the figures are");
+    if let Some(first) = sentences.next() {
+        section = section.with(Block::Finding(first));
+    }
+    let rest: Vec<String> = sentences.collect();
+    for text in rest {
+        section = section.with(Block::Text(text));
+    }
+    let tables = [
+        budgets::efficiencies(shown),
+        budgets::capacities(shown),
+        budgets::contributions(shown),
+        budgets::airflow(shown),
+        budgets::condensate(shown),
+    ];
+    for table in tables.into_iter().flatten() {
+        section = section.with(Block::Table(table));
+    }
+    Some(section)
 }
 
 fn warmer(r: &Results<'_>) -> Section {
