@@ -11,7 +11,9 @@ pub(super) struct Readings {
     values: [Option<f64>; Channel::ALL.len()],
     flow_at: Side,
     /// Whether EER and its like are of the total capacity.
-    pub total: bool,
+    total: bool,
+    /// Whether no humidity was read, so that one is assumed for the air's density.
+    pub humidity_assumed: bool,
 }
 
 impl Readings {
@@ -33,8 +35,10 @@ impl Readings {
                 FlowAt::Outlet => Side::Outlet,
             },
             total,
+            humidity_assumed: false,
         };
-        if readings.assumes_humidity() {
+        if readings.get(Channel::IntakeRh).is_none() && readings.get(Channel::OutletRh).is_none() {
+            readings.humidity_assumed = true;
             readings.values[Channel::IntakeRh as usize] = Some(ASSUMED_RH);
         }
         readings
@@ -45,11 +49,6 @@ impl Readings {
         self.values[channel as usize]
     }
 
-    /// Whether no humidity was read, so that one is assumed for the air's density.
-    pub fn assumes_humidity(&self) -> bool {
-        self.get(Channel::IntakeRh).is_none() && self.get(Channel::OutletRh).is_none()
-    }
-
     /// Moves a channel that was read.
     pub fn shift(&mut self, channel: Channel, by: f64) {
         if let Some(v) = &mut self.values[channel as usize] {
@@ -57,7 +56,8 @@ impl Readings {
         }
     }
 
-    /// The figures at these readings. Humidity stays between dry and saturated, a condensate rate at zero or more.
+    /// The figures at these readings. Humidity stays between dry and saturated, a condensate rate at zero or more, and all else within
+    /// what the air's formulas hold for: random trials of a badly known input reach far.
     ///
     /// # Errors
     /// A reading out of range.
@@ -73,14 +73,15 @@ impl Readings {
             return Ok(values);
         };
         let rh = |c| self.get(c).map(|v| v.clamp(0.0, 1.0));
+        let pressure = self.get(Channel::Pressure).unwrap_or(f64::NAN);
         let heat = heat_flows(&AirReadings {
-            intake_temp_c,
+            intake_temp_c: intake_temp_c.clamp(-50.0, 75.0),
             intake_rh: rh(Channel::IntakeRh),
-            outlet_temp_c,
+            outlet_temp_c: outlet_temp_c.clamp(-50.0, 75.0),
             outlet_rh: rh(Channel::OutletRh),
-            flow_m3h,
+            flow_m3h: flow_m3h.clamp(0.1, 1e6),
             flow_at: self.flow_at,
-            pressure_pa: self.get(Channel::Pressure).unwrap_or(f64::NAN),
+            pressure_pa: pressure.clamp(50e3, 120e3),
             condensate_kg_h: self.get(Channel::Condensate).map(|v| v.max(0.0)),
         })?;
         let capacity = if self.total {

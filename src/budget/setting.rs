@@ -134,7 +134,26 @@ pub(super) fn slopes(
         None,
     )?;
     let row = |o: &Output| o.contributions.iter().map(|c| c.sensitivity).collect();
-    Ok(found.outputs.iter().map(row).collect())
+    let mut slopes: Vec<Vec<f64>> = found.outputs.iter().map(row).collect();
+    // Between limits the chord counts, not the tangent: half-way between dry and saturated air the outlet may be saturated, and no
+    // small step shows what the whole range does.
+    let half = 3f64.sqrt();
+    let at = |i: usize, z: f64| {
+        let mut point = vec![0.0; sources.len()];
+        if let Some(slot) = point.get_mut(i) {
+            *slot = z;
+        }
+        moved(readings, sources, &point, figures.iter().copied())
+    };
+    for (i, _) in sources.iter().enumerate().filter(|(_, s)| s.rectangular) {
+        let (low, high) = (at(i, -half), at(i, half));
+        for ((row, low), high) in slopes.iter_mut().zip(low).zip(high) {
+            if let Some(slot) = row.get_mut(i) {
+                *slot = (high - low) / (2.0 * half);
+            }
+        }
+    }
+    Ok(slopes)
 }
 
 /// Sources by their sensitivities; the scatter of each figure as an input of its own.

@@ -120,7 +120,7 @@ impl Sought<'_> {
                 vec![(Channel::Pressure, u)],
             ));
         }
-        if self.readings.assumes_humidity() {
+        if self.readings.humidity_assumed {
             list.push(Source {
                 rectangular: true,
                 ..shared(

@@ -432,7 +432,9 @@ fn thermometer_sentence(shown: &Shown<'_>, s: &SettingBudget) -> Option<String> 
 }
 
 fn trial_sentence(shown: &Shown<'_>, s: &SettingBudget) -> Option<String> {
-    let trials = shown.trials?;
+    let Some(trials) = shown.trials else {
+        return Some("The intervals are linear ones (JCGM 100:2008). Random trials (JCGM 101:2008) reach readings for which there is no figure, so the linear intervals could not be checked.".to_owned());
+    };
     let asked: Vec<Figure> = match shown.capacity() {
         Some((figure, _)) => vec![Figure::Draw, figure, Figure::Eer],
         None => vec![Figure::Draw],
