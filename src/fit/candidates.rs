@@ -142,7 +142,8 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
     let best = { candidates.iter() }
         .map(Candidate::score)
         .fold(f64::INFINITY, f64::min);
-    let steep = { candidates.iter() }
+    // A capacity rises steeply with a warm intake at any speed, so its slope shows no control.
+    let steep = data.response == "draw" && { candidates.iter() }
         .filter(|c| c.score() - best <= KEPT_WITHIN_AICC)
         .any(|c| c.steepest_slope(&data) > SMALLEST_RAMP);
     if steep {
