@@ -1,4 +1,4 @@
-//! How fast `reduce` reads a large log, beside a bare reading of the same file by the csv crate.
+//! How fast `reduce` reads a large log, beside bare readings of the same file by two general-purpose readers, and its peak memory.
 //!
 //! `cargo run --release --example reduce_speed -- --megabytes 300`. Makes the log in a temporary folder and leaves nothing behind.
 
@@ -18,12 +18,12 @@ struct Args {
     /// Size of the log
     #[arg(long, default_value_t = 300)]
     megabytes: usize,
-    /// Times that each reading is repeated; the fastest counts
-    #[arg(long, default_value_t = 3)]
+    /// Rounds in which each reader reads the file once
+    #[arg(long, default_value_t = 5)]
     repeats: usize,
-    /// What to measure: `both`, or one alone for its peak memory
-    #[arg(long, default_value = "both")]
-    only: String,
+    /// Reduce this bench once and say how long it took and how much memory
+    #[arg(long, hide = true)]
+    reduce_only: Option<std::path::PathBuf>,
 }
 
 const TOML: &str = r#"title = "a large log"
@@ -97,18 +97,17 @@ fn make(folder: &Path, bytes: usize) -> std::io::Result<()> {
     file.flush()
 }
 
-/// Fastest of several, s.
-fn fastest<T>(repeats: usize, mut f: impl FnMut() -> T) -> (f64, T) {
-    let mut best = None;
-    for _ in 0..repeats.max(1) {
-        let start = Instant::now();
-        let value = f();
-        let s = start.elapsed().as_secs_f64();
-        if best.as_ref().is_none_or(|(b, _)| s < *b) {
-            best = Some((s, value));
-        }
-    }
-    best.expect("at least one")
+/// Seconds that something takes.
+fn timed<T>(f: impl FnOnce() -> T) -> (f64, T) {
+    let start = Instant::now();
+    let value = f();
+    (start.elapsed().as_secs_f64(), value)
+}
+
+/// The middle one.
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
 /// Peak memory of this process so far, MB, where the system tells.
@@ -118,49 +117,97 @@ fn peak_mb() -> Option<f64> {
     Some(line.split_whitespace().nth(1)?.parse::<f64>().ok()? / 1024.0)
 }
 
+/// The csv crate: cells told apart, nothing parsed.
+fn by_csv(path: &Path) -> usize {
+    let mut reader = csv::ReaderBuilder::new().from_path(path).expect("the file");
+    let mut record = csv::ByteRecord::new();
+    let mut rows = 0_usize;
+    while reader.read_byte_record(&mut record).expect("a record") {
+        rows += 1;
+    }
+    rows
+}
+
+/// pandas, where Python has it: numbers parsed, times left as text. Its own seconds, without the start of Python.
+fn by_pandas(path: &Path) -> Option<f64> {
+    let script = "import sys, time, pandas\nt = time.perf_counter()\npandas.read_csv(sys.argv[1])\nprint(time.perf_counter() - t)";
+    let out = std::process::Command::new("python3")
+        .args(["-c", script])
+        .arg(path)
+        .output()
+        .ok()?;
+    String::from_utf8(out.stdout).ok()?.trim().parse().ok()
+}
+
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let args = Args::parse();
+    if let Some(folder) = &args.reduce_only {
+        // A process of its own, whose peak memory is that of `reduce` alone.
+        let (s, result) = timed(|| LogBench::open(folder).and_then(|b| reduce(&b)));
+        let reduction = result?;
+        let steady = reduction
+            .runs
+            .iter()
+            .filter(|r| r.judged.status.name() == "steady");
+        println!(
+            "{s} {} {} {}",
+            peak_mb().unwrap_or(f64::NAN),
+            reduction.runs.len(),
+            steady.count()
+        );
+        return Ok(());
+    }
     let folder = tempfile::tempdir()?;
     make(folder.path(), args.megabytes << 20)?;
     let path = folder.path().join("meter.csv");
     let size = std::fs::metadata(&path)?.len() as f64 / (1 << 20) as f64;
     println!(
-        "log of {size:.0} MB; {} cores",
-        std::thread::available_parallelism()?
+        "log of {size:.0} MB; {} cores; {} rounds, medians",
+        std::thread::available_parallelism()?,
+        args.repeats
     );
-    if args.only != "csv" {
-        let (s, result) = fastest(args.repeats, || {
-            LogBench::open(folder.path()).and_then(|b| reduce(&b))
-        });
-        let reduction = result?;
-        println!(
-            "reduce: {s:.2} s, {:.0} MB/s, {} rows, {} runs of which steady {}; peak memory {:.0} MB",
-            size / s,
-            reduction.logs.iter().map(|l| l.rows).sum::<usize>(),
-            reduction.runs.len(),
-            reduction
-                .runs
-                .iter()
-                .filter(|r| r.judged.status.name() == "steady")
-                .count(),
-            peak_mb().unwrap_or(f64::NAN)
-        );
+    let (mut ours, mut csvs, mut pandas, mut peak) = (Vec::new(), Vec::new(), Vec::new(), 0.0_f64);
+    let mut counts = String::new();
+    // All readers in every round, so that a busy moment slows all of them.
+    for _ in 0..args.repeats.max(1) {
+        let out = std::process::Command::new(std::env::current_exe()?)
+            .arg("--reduce-only")
+            .arg(folder.path())
+            .output()?;
+        let text = String::from_utf8(out.stdout)?;
+        let figures: Vec<f64> = text
+            .split_whitespace()
+            .filter_map(|w| w.parse().ok())
+            .collect();
+        let [s, mb, runs, steady] = figures.as_slice() else {
+            return Err(format!("reduce failed: {}", String::from_utf8_lossy(&out.stderr)).into());
+        };
+        ours.push(*s);
+        peak = peak.max(*mb);
+        counts = format!("{runs} runs, {steady} of them steady");
+        csvs.push(timed(|| by_csv(&path)).0);
+        pandas.extend(by_pandas(&path));
     }
-    if args.only != "reduce" {
-        let (s, rows) = fastest(args.repeats, || {
-            let mut reader = csv::ReaderBuilder::new()
-                .from_path(&path)
-                .expect("the file");
-            let mut record = csv::ByteRecord::new();
-            let mut rows = 0_usize;
-            while reader.read_byte_record(&mut record).expect("a record") {
-                rows += 1;
-            }
-            rows
-        });
+    let ratio = |others: &[f64]| median(others.iter().zip(&ours).map(|(o, s)| o / s).collect());
+    println!(
+        "reduce: {:.2} s, {:.0} MB/s; {counts}; peak memory {peak:.0} MB",
+        median(ours.clone()),
+        size / median(ours.clone())
+    );
+    println!(
+        "csv crate, cells told apart, nothing parsed: {:.2} s, {:.0} MB/s; reduce has {:.2} of its speed",
+        median(csvs.clone()),
+        size / median(csvs.clone()),
+        ratio(&csvs)
+    );
+    if pandas.is_empty() {
+        println!("pandas: not there");
+    } else {
         println!(
-            "csv, nothing parsed: {s:.2} s, {:.0} MB/s, {rows} rows",
-            size / s
+            "pandas.read_csv, numbers parsed, times left as text: {:.2} s, {:.0} MB/s; reduce has {:.2} of its speed",
+            median(pandas.clone()),
+            size / median(pandas.clone()),
+            ratio(&pandas)
         );
     }
     Ok(())

@@ -312,6 +312,7 @@ fn one_layer(layer: Layer) -> Figure {
         x: Axis::new("x", ""),
         y: Axis::new("y", ""),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers: vec![layer],
         }],
@@ -525,6 +526,7 @@ impl Draws {
                 label: String::new(),
             });
             Panel {
+                y: None,
                 title: draws.words(4),
                 layers,
             }

@@ -91,6 +91,14 @@ impl SourceFile {
         }
     }
 
+    /// Its size in bytes, for progress; 0 where the system does not tell.
+    pub fn size(&self) -> u64 {
+        match &self.bytes {
+            FileBytes::Embedded(text) => text.len() as u64,
+            FileBytes::Disk(path) => std::fs::metadata(path).map_or(0, |m| m.len()),
+        }
+    }
+
     /// An error of the system about this file.
     pub fn io(&self, source: std::io::Error) -> BenchError {
         BenchError::Io {

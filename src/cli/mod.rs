@@ -7,6 +7,7 @@ mod curve;
 mod discharge;
 mod fit;
 mod predict;
+mod progress;
 mod reduce;
 mod report;
 mod words;

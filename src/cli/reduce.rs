@@ -11,10 +11,14 @@ use crate::bench::{Channel, Finding, REDUCED_POINTS, Severity};
 use crate::logs::Span;
 use crate::logs::clock::utc;
 use crate::quantity::System;
+use crate::report::figure::{self, Figure, Format, Size, Theme};
+use crate::report::run_figure::run_figure;
 use crate::report::tables::{Cell, Column, Table};
 use crate::report::write::{Existing, Output, write_all};
 use crate::steady::points::{Include, to_csv, unwritable};
-use crate::steady::{Plateau, Reduction, RunResult, Status, reduce};
+use crate::steady::{Plateau, Reduction, RunResult, Status, Wishes, reduce_with};
+
+use super::progress::Line;
 
 /// Arguments of `reduce`.
 #[derive(clap::Args, Debug)]
@@ -24,7 +28,13 @@ pub struct ReduceArgs {
     /// Put cycling runs into the points table too, with their means over whole cycles
     #[arg(long)]
     pub with_cycling: bool,
+    /// Draw how each run was read, as SVG (light and dark) and PNG, into this folder
+    #[arg(long, value_name = "DIR")]
+    pub figures: Option<PathBuf>,
 }
+
+/// Columns of time of a run's figure: about as many as it has pixels.
+const COLUMNS: usize = 700;
 
 /// Runs the command.
 ///
@@ -33,7 +43,17 @@ pub struct ReduceArgs {
 /// [`CliError::NoAnswer`] where no run has readings.
 pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
     let bench = LogBench::open(&args.bench)?;
-    let reduction = reduce(&bench)?;
+    let columns = if args.figures.is_some() { COLUMNS } else { 0 };
+    let line = Line::new(common, "reading logs");
+    let watch = |share: f64| line.show(share);
+    let reduction = reduce_with(
+        &bench,
+        &Wishes {
+            columns,
+            watch: Some(&watch),
+        },
+    )?;
+    drop(line);
     if reduction.runs.iter().all(|r| r.judged.is_empty()) {
         let why: Vec<&str> = reduction
             .findings
@@ -49,6 +69,10 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
         Include::Steady
     };
     let taken = reduction.runs.iter().filter(|r| include.takes(r)).count();
+    let drawn = match &args.figures {
+        Some(folder) => draw(folder, &reduction, common)?,
+        None => Vec::new(),
+    };
     let (files, write_note) = if taken == 0 {
         (
             Vec::new(),
@@ -82,7 +106,14 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             channel.name()
         ));
     }
-    let words = words(&bench, &reduction, include, &files, write_note, common);
+    let mut words = words(&bench, &reduction, include, &files, write_note, common);
+    if let Some(folder) = &args.figures {
+        words.push_str(&format!(
+            "\nHow each run was read: {} files in {}.\n",
+            drawn.len(),
+            folder.display()
+        ));
+    }
     Ok(Answer {
         words,
         json: json!({
@@ -91,7 +122,7 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             "bench": bench.title,
             "runs": reduction.runs.iter().map(|r| run_json(r, reduction.elapsed)).collect::<Vec<_>>(),
             "taken": reduction.runs.iter().filter(|r| include.takes(r)).map(|r| r.row.run.as_str()).collect::<Vec<_>>(),
-            "files": files.iter().map(|f| f.display().to_string()).collect::<Vec<_>>(),
+            "files": files.iter().chain(&drawn).map(|f| f.display().to_string()).collect::<Vec<_>>(),
             "logs": reduction.logs.iter().map(log_json).collect::<Vec<_>>(),
             "clock_shifts": reduction.shifts.iter().map(|s| json!({
                 "file": s.file, "add_s": s.add_s, "has_s": s.has_s, "runs": s.runs,
@@ -143,6 +174,46 @@ fn write(
     )
     .map_err(|e| CliError::Write(e.to_string()))?;
     Ok((vec![path], None))
+}
+
+/// Draws every run into a folder; gives the files.
+fn draw(folder: &Path, reduction: &Reduction, common: &Common) -> Result<Vec<PathBuf>, CliError> {
+    let mut figures: Vec<Figure> = Vec::new();
+    for run in &reduction.runs {
+        if let Some(mut figure) = run_figure(run, common.system()) {
+            // Names that differ only in signs would share a file.
+            let stem = figure.file_stem();
+            if figures.iter().any(|f| f.file_stem() == stem) {
+                figure.name = format!("{stem}-{}", figures.len() + 1);
+            }
+            figures.push(figure);
+        }
+    }
+    let formats = [
+        (Format::Svg(Size::PAGE, Theme::Light), ""),
+        (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
+        (Format::Png(Size::PAGE, Theme::Light), ""),
+    ];
+    let refs: Vec<&Figure> = figures.iter().collect();
+    let outputs: Vec<Output> = figure::files(&refs, &formats)
+        .map_err(|e| CliError::NoAnswer(format!("the figures cannot be drawn: {e}")))?
+        .into_iter()
+        .map(|(name, bytes)| Output {
+            path: folder.join(name),
+            bytes,
+        })
+        .collect();
+    let existing = if common.force {
+        Existing::Replace
+    } else {
+        Existing::Keep
+    };
+    // The same figures again need no --force: nothing changes.
+    let (same, other): (Vec<Output>, Vec<Output>) = outputs
+        .into_iter()
+        .partition(|o| std::fs::read(&o.path).is_ok_and(|there| there == o.bytes));
+    write_all(&other, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    Ok(same.into_iter().chain(other).map(|o| o.path).collect())
 }
 
 /// A moment: UTC, or seconds since the logs' zero.
@@ -213,6 +284,17 @@ fn run_json(run: &RunResult, elapsed: bool) -> Value {
     let (values, u) = figures(judged.plateau.as_ref());
     out.insert("values".to_owned(), values);
     out.insert("u".to_owned(), u);
+    out.insert(
+        "left_out".to_owned(),
+        run.left_out
+            .iter()
+            .map(|(span, why)| {
+                let mut part = span_json(Some(*span), elapsed);
+                part.insert("why".to_owned(), json!(why.words()));
+                Value::Object(part)
+            })
+            .collect(),
+    );
     out.insert("reason".to_owned(), json!(judged.reason));
     out.insert("notes".to_owned(), json!(judged.notes));
     out.insert(

@@ -1,12 +1,14 @@
 //! `steadydraw report`: the write-up.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
 use super::budget::{make, to_json};
+use super::progress::Line;
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
+use crate::bench::logs::LogBench;
 use crate::coupling::{Options, assess};
 use crate::findings::check;
 use crate::fit::candidates::fit_draw;
@@ -14,12 +16,28 @@ use crate::fit::forms::{CapacityData, DrawData};
 use crate::report::budgets::{Shown, sentences};
 use crate::report::write::{Existing, write_all};
 use crate::report::writeup::{Results, document, files};
+use crate::steady::{Reduction, Wishes, reduce_with};
 
 /// Arguments of `report`.
 #[derive(clap::Args, Debug)]
 pub struct ReportArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
+}
+
+/// Columns of time of a run among small multiples.
+const COLUMNS: usize = 160;
+
+/// How the points came from logs, where the bench has logs that can be read: the write-up shows it, and does without where not.
+fn from_logs(bench: &Path, common: &Common) -> Option<Reduction> {
+    let bench = LogBench::open(bench).ok()?;
+    let line = Line::new(common, "reading logs");
+    let watch = |share: f64| line.show(share);
+    let wishes = Wishes {
+        columns: COLUMNS,
+        watch: Some(&watch),
+    };
+    reduce_with(&bench, &wishes).ok()
 }
 
 /// Where the write-up goes where `--out` is not given.
@@ -71,7 +89,9 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         trials: trials.as_ref(),
         system: common.system(),
     });
+    let reduction = args.bench.as_deref().and_then(|b| from_logs(b, common));
     let results = Results {
+        reduction: reduction.as_ref(),
         bench,
         demo: opened.demo,
         draw: &draw,

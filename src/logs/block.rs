@@ -20,6 +20,8 @@ pub struct Batch {
     pub lines: Vec<usize>,
     /// Readings, row after row, each row with one for each channel; NaN where there is none.
     pub values: Vec<f64>,
+    /// Bytes of the file that were read for it.
+    pub bytes: usize,
     /// Lines that hold anything at all.
     pub rows: usize,
     /// Lines that could not be read whole.

@@ -24,7 +24,7 @@ pub mod window;
 use std::io::Read;
 use std::sync::mpsc::{channel, sync_channel};
 
-use crate::bench::logs::{LogBench, LogSpec, TimeFormat};
+use crate::bench::logs::{Encoding, LogBench, LogSpec, TimeFormat};
 use crate::bench::{BenchError, Finding, SourceFile};
 use block::{Batch, KEPT_PROBLEMS, read_block};
 use clock::Clock;
@@ -35,8 +35,8 @@ pub use rows::read_rows;
 use text::{Block, Blocks, TextError};
 pub use window::{Span, counts_elapsed, windows};
 
-/// Bins that all series together may hold: 32 bytes each, 32 MB.
-const ALL_BINS: usize = 1_000_000;
+/// Bins that all series together may hold: 40 bytes each, 36 MB.
+const ALL_BINS: usize = 900_000;
 /// Bins in one series: enough to see a cycle of a few seconds in a run of an hour.
 const MOST_BINS: usize = 8192;
 /// Fewer would blur where a steady stretch starts.
@@ -51,12 +51,54 @@ pub struct RunLogs {
     pub reports: Vec<LogReport>,
 }
 
-/// Reads all logs of a bench once, and sorts their readings into the windows `spans`.
+/// How far the reading has come.
+struct Progress<'a> {
+    watch: Option<&'a dyn Fn(f64)>,
+    /// Bytes read so far, and bytes of all files.
+    read: u64,
+    all: u64,
+}
+
+impl Progress<'_> {
+    fn add(&mut self, bytes: usize) {
+        self.read += bytes as u64;
+        if let Some(watch) = self.watch
+            && self.all > 0
+        {
+            watch((self.read as f64 / self.all as f64).min(1.0));
+        }
+    }
+}
+
+fn size_of_all(bench: &LogBench) -> Result<u64, BenchError> {
+    let mut all = 0;
+    for spec in &bench.logs {
+        for file in bench.source.files(&spec.file, &spec.place)? {
+            all += file.size();
+        }
+    }
+    Ok(all)
+}
+
+/// Reads all logs of a bench once, and sorts their readings into the windows `spans`. `watch` is told now and then which share of
+/// all bytes has been read.
 ///
 /// # Errors
 /// [`BenchError`] with file, line and column: a log that is not there or no text, a column that is missing, a time that no zone
 /// places, and a log of which too many lines cannot be read.
-pub fn read_logs(bench: &LogBench, spans: &[Span]) -> Result<RunLogs, BenchError> {
+pub fn read_logs(
+    bench: &LogBench,
+    spans: &[Span],
+    watch: Option<&dyn Fn(f64)>,
+) -> Result<RunLogs, BenchError> {
+    let mut progress = Progress {
+        watch,
+        read: 0,
+        all: match watch {
+            Some(_) => size_of_all(bench)?,
+            None => 0,
+        },
+    };
     let series = bench
         .logs
         .iter()
@@ -67,7 +109,7 @@ pub fn read_logs(bench: &LogBench, spans: &[Span]) -> Result<RunLogs, BenchError
     let mut runs: Vec<Vec<Track>> = spans.iter().map(|_| Vec::new()).collect();
     let mut reports = Vec::new();
     for (index, spec) in bench.logs.iter().enumerate() {
-        let (tracks, report) = read_log(bench, index, spec, spans, room)?;
+        let (tracks, report) = read_log(bench, index, spec, spans, room, &mut progress)?;
         for (run, more) in runs.iter_mut().zip(tracks) {
             run.extend(more);
         }
@@ -87,6 +129,7 @@ fn read_log(
     spec: &LogSpec,
     spans: &[Span],
     room: usize,
+    progress: &mut Progress<'_>,
 ) -> Result<(Vec<Vec<Track>>, LogReport), BenchError> {
     let mut files = bench.source.files(&spec.file, &spec.place)?;
     if files.len() > 1 {
@@ -101,6 +144,7 @@ fn read_log(
         let layout = open.layout.clone();
         in_two_threads(open, file, |batch| {
             gather.take(batch);
+            progress.add(batch.bytes);
             report.add(batch);
             report.check_early()
         })?;
@@ -216,6 +260,12 @@ impl Open {
                 None => return Ok(false),
             },
         };
+        // Two bytes a character became about one.
+        let wide = match self.blocks.encoding() {
+            Encoding::Utf16Le | Encoding::Utf16Be => 2,
+            Encoding::Utf8 | Encoding::Latin1 => 1,
+        };
+        batch.bytes = wide * block.bytes.len();
         self.blocks.give_back(block);
         if self.before_table
             && let Some(first) = batch.lines.first().copied()

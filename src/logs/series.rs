@@ -11,6 +11,10 @@ pub struct Bin {
     pub count: u32,
     /// Their mean.
     pub mean: f64,
+    /// The lowest, for pictures.
+    pub low: f32,
+    /// The highest, likewise.
+    pub high: f32,
 }
 
 impl Bin {
@@ -20,6 +24,8 @@ impl Bin {
             last: t,
             count: 1,
             mean: v,
+            low: v as f32,
+            high: v as f32,
         }
     }
 
@@ -31,6 +37,8 @@ impl Bin {
     fn add(&mut self, t: f64, v: f64) {
         self.count += 1;
         self.mean += (v - self.mean) / f64::from(self.count);
+        self.low = self.low.min(v as f32);
+        self.high = self.high.max(v as f32);
         self.last = t;
     }
 
@@ -38,6 +46,8 @@ impl Bin {
         let total = self.count + other.count;
         self.mean += (other.mean - self.mean) * f64::from(other.count) / f64::from(total);
         self.count = total;
+        self.low = self.low.min(other.low);
+        self.high = self.high.max(other.high);
         self.last = other.last;
     }
 }
@@ -60,6 +70,12 @@ pub struct Series {
     step: f64,
     last: f64,
     count: usize,
+}
+
+impl Default for Series {
+    fn default() -> Self {
+        Series::new(16)
+    }
 }
 
 impl Series {
@@ -175,6 +191,47 @@ impl Series {
         self.step.is_finite().then_some(self.step)
     }
 
+    /// The same series, whose readings are known to be no finer than `step`: worked out from others that are read in steps.
+    pub fn no_finer_than(mut self, step: f64) -> Self {
+        if step > 0.0 && !(self.step.is_finite() && self.step > step) {
+            self.step = step;
+        }
+        self
+    }
+
+    /// The same series without the bins of these indices, in rising order.
+    pub fn without(&self, left_out: &[usize]) -> Self {
+        let mut out = Series::from_bins(
+            self.bins
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| left_out.binary_search(i).is_err())
+                .map(|(_, b)| *b)
+                .collect(),
+        );
+        out.step = self.step;
+        out
+    }
+
+    /// Standard deviation of one bin from what changes between neighbours, whatever wanders slowly or steps now and then: the
+    /// median step between neighbours over that of normal noise of standard deviation 1 (0.6745 √2); none for fewer than eight.
+    pub fn fast_noise(&self, from: f64, to: f64) -> Option<f64> {
+        let mut steps: Vec<f64> = self
+            .within(from, to)
+            .windows(2)
+            .filter_map(|pair| match pair {
+                [a, b] => Some((b.mean - a.mean).abs()),
+                _ => None,
+            })
+            .collect();
+        if steps.len() < 8 {
+            return None;
+        }
+        let middle = steps.len() / 2;
+        let (_, median, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
+        Some(*median / (0.6745 * std::f64::consts::SQRT_2))
+    }
+
     /// The usual time between readings, s: the median over bins; none for fewer than two readings.
     pub fn interval(&self) -> Option<f64> {
         let mut all: Vec<f64> = self
@@ -193,6 +250,11 @@ impl Series {
         let middle = all.len() / 2;
         let (_, median, _) = all.select_nth_unstable_by(middle, f64::total_cmp);
         Some(*median)
+    }
+
+    /// A pause longer than this is none of the usual ones, s: ten usual intervals and a minute.
+    pub fn pause_limit(&self) -> Option<f64> {
+        Some((10.0 * self.interval()?).max(60.0))
     }
 
     /// The parts of pauses that lie between `from` and `to`, where longer than `limit`: from, to; longest first.

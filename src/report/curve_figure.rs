@@ -72,6 +72,7 @@ pub fn curve_figure(picture: &CurvePicture<'_>) -> Figure {
         x: Axis::new(picture.x, picture.x_unit),
         y: Axis::new(picture.y, picture.y_unit),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers,
         }],

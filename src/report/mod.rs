@@ -7,6 +7,7 @@
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
 //! * [`curve_figure`]: the figure of a curve fitted to a table.
+//! * [`run_figure`]: how each run was read from its log.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
 //! * [`supply_figures`]: figures of discharge tests and of a day.
@@ -20,6 +21,7 @@ pub mod font;
 pub mod html;
 pub mod markdown;
 pub mod result_tables;
+pub mod run_figure;
 pub mod supply_figures;
 pub mod tables;
 pub mod words;

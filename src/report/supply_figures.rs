@@ -61,6 +61,7 @@ pub fn discharge_figure(discharge: &Discharge) -> Figure {
         x: Axis::new("Charge taken", "Ah").from_zero(),
         y: Axis::new("Voltage under load", "V"),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers,
         }],

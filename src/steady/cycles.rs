@@ -76,6 +76,8 @@ fn join(a: &Bin, b: &Bin) -> Bin {
         last: b.last,
         count: a.count + b.count,
         mean: (a.mean * f64::from(a.count) + b.mean * f64::from(b.count)) / n,
+        low: a.low.min(b.low),
+        high: a.high.max(b.high),
     }
 }
 

@@ -11,9 +11,14 @@ use crate::logs::window::Span;
 const SUDDEN: f64 = 6.0;
 /// A setting stood where the mean over the least length differs from the level beside the step by less than this share.
 const STOOD: f64 = 0.25;
+/// … and where its drift over that length is less than this share of the step.
+const STILL: f64 = 0.5;
 /// What drift inside the plateaus would make of the way between their middles, as a share of their difference: below it
 /// they are plateaus, above it one drift.
 const FLAT: f64 = 0.5;
+/// Two levels are told from a straight line where twice the difference of the log-likelihoods is above this: one further degree of
+/// freedom (the moment of the step) and a chance of one in some thousands.
+const RATHER: f64 = 6.0;
 
 /// How two stretches differ, where they are plateaus of their own.
 pub(super) fn apart(search: &Search, a: Stretch, b: Stretch) -> Option<String> {
@@ -38,11 +43,79 @@ pub(super) fn apart(search: &Search, a: Stretch, b: Stretch) -> Option<String> {
         }
         let way = late.middle() - early.middle();
         let most = |l: blocks::Line| l.slope.abs() + l.slope_se;
-        if most(x).max(most(y)) * way < FLAT * difference {
+        let flat = most(x).max(most(y)) * way < FLAT * difference;
+        let se = |l: blocks::Line| blocks::CORRELATED * l.scatter / (l.count as f64).sqrt();
+        let sure = difference > 3.0 * se(x).hypot(se(y));
+        if flat || (sure && rather_a_step(w, early, late)) {
             return Some(words::difference(w.channel, x.mean, y.mean));
         }
     }
     None
+}
+
+/// Whether two levels describe the blocks of two stretches better than one straight line does, beyond chance.
+///
+/// Twice the difference of the log-likelihoods is n times the log of the ratio of the sums of squares; correlated blocks count for
+/// less, as in the standard error of a line.
+fn likelier_a_step(w: &Watched, early: Stretch, late: Stretch) -> bool {
+    let Some((line, levels, n)) = w
+        .blocks
+        .line_or_step((early.from, early.to), (late.from, late.to))
+    else {
+        return false;
+    };
+    // What a display in steps cannot tell apart.
+    let floor = 1e-12 + n * (w.least / 4.0).powi(2) * f64::from(u8::from(w.relative));
+    n * ((line + floor) / (levels + floor)).ln() > RATHER * blocks::CORRELATED.powi(2)
+}
+
+/// The same, and neither stretch is a piece of a draw that wanders or settles slowly: that has levels for a while, too, but its
+/// neighbours are alike.
+fn rather_a_step(w: &Watched, early: Stretch, late: Stretch) -> bool {
+    let restless = |s: Stretch| w.blocks.alike_neighbours(s.from, s.to);
+    likelier_a_step(w, early, late) && !restless(early) && !restless(late)
+}
+
+/// The place within a stretch before and after which the draw stands at two levels further apart than a drift may take it: a
+/// change of setting small enough to pass for spread.
+pub(super) fn small_step(search: &Search, main: Stretch) -> Option<(Stretch, Stretch, String)> {
+    let draw = search.watched.first()?;
+    let mut best: Option<(f64, Stretch, Stretch)> = None;
+    for at in main.from + search.least..(main.to + 1).saturating_sub(search.least) {
+        let (early, late) = (
+            Stretch {
+                from: main.from,
+                to: at,
+            },
+            Stretch {
+                from: at,
+                to: main.to,
+            },
+        );
+        if let Some((_, levels, _)) = draw
+            .blocks
+            .line_or_step((early.from, early.to), (late.from, late.to))
+            && best.as_ref().is_none_or(|b| levels < b.0)
+        {
+            best = Some((levels, early, late));
+        }
+    }
+    let (_, early, late) = best?;
+    let (x, y) = (
+        draw.blocks.line(early.from, early.to)?,
+        draw.blocks.line(late.from, late.to)?,
+    );
+    let unit = draw.unit_at(x.mean.max(y.mean));
+    let difference = (y.mean - x.mean).abs();
+    let se = |l: blocks::Line| blocks::CORRELATED * l.scatter / (l.count as f64).sqrt();
+    let clear = difference > draw.drift * unit && difference > 4.0 * se(x).hypot(se(y));
+    (clear && rather_a_step(draw, early, late)).then(|| {
+        (
+            early,
+            late,
+            words::difference(Channel::Power, x.mean, y.mean),
+        )
+    })
 }
 
 /// A step of the draw.
@@ -66,26 +139,39 @@ pub(super) fn step(search: &Search, main: Stretch) -> Option<Step> {
         if at > main.from && at < main.to {
             continue;
         }
+        let beside = |from: usize, to: usize| median(draw.blocks.part(from, to.min(search.count)));
         let (Some(earlier), Some(before), Some(after)) = (
-            draw.blocks.mean(at.saturating_sub(6), at.saturating_sub(3)),
-            draw.blocks.mean(at.saturating_sub(3), at),
-            draw.blocks.mean(at + 1, (at + 4).min(search.count)),
+            beside(at.saturating_sub(6), at.saturating_sub(3)),
+            beside(at.saturating_sub(3), at),
+            beside(at + 1, at + 4),
         ) else {
             continue;
         };
         let jump = (after - before).abs();
         let sudden = jump > 3.0 * (before - earlier).abs() && jump > SUDDEN * usual;
         let off = before.abs().min(after.abs()) < OFF * before.abs().max(after.abs());
-        // The other setting had stood for as long as a plateau must; else it is a compressor that starts late.
-        let stood = |from: usize, to: usize, at_step: f64| {
-            draw.blocks
-                .mean(from, to)
-                .is_some_and(|m| (m - at_step).abs() < STOOD * at_step.abs())
-        };
+        // The other setting had stood for as long as a plateau must; else it is a compressor that starts late. Nor does a start-up
+        // stand that goes up slowly and unevenly.
         let least = search.least;
-        if !(stood(at.saturating_sub(least), at, before)
-            && stood(at + 1, (at + 1 + least).min(search.count), after))
-        {
+        let stood = |s: Stretch, at_step: f64| {
+            let part = draw.blocks.part(s.from, s.to);
+            median(part).is_some_and(|m| (m - at_step).abs() < STOOD * at_step.abs())
+                && draw
+                    .blocks
+                    .line(s.from, s.to)
+                    .is_some_and(|l| l.slope.abs() * (least as f64) < STILL * jump)
+        };
+        let (early, late) = (
+            Stretch {
+                from: at.saturating_sub(least),
+                to: at,
+            },
+            Stretch {
+                from: at + 1,
+                to: (at + 1 + least).min(search.count),
+            },
+        );
+        if !(stood(early, before) && stood(late, after) && likelier_a_step(draw, early, late)) {
             continue;
         }
         if sudden && !off && jump > draw.spread * draw.unit_at(level) {
@@ -96,6 +182,13 @@ pub(super) fn step(search: &Search, main: Stretch) -> Option<Step> {
         }
     }
     found.map(|(_, step)| step)
+}
+
+/// The median of the blocks there are: one odd block makes no step.
+fn median(part: &[Option<f64>]) -> Option<f64> {
+    let mut all: Vec<f64> = part.iter().flatten().copied().collect();
+    let middle = all.len() / 2;
+    (!all.is_empty()).then(|| *all.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// How much the draw usually changes over as many blocks as a step is looked for in: the median after the start-up.
@@ -155,6 +248,9 @@ pub(super) fn part_of_drift(
     if let Some(reason) = lucky_piece(search, main, rules) {
         return Some(reason);
     }
+    if let Some(reason) = straight_before(search, main, rules) {
+        return Some(reason);
+    }
     let length = main.len() as f64;
     if share < 0.5 || length < (0.25 * search.count as f64).min(search.horizon) {
         return Some(format!(
@@ -180,6 +276,29 @@ fn lucky_piece(search: &Search, main: Stretch, rules: &SteadyRules) -> Option<St
             return None;
         }
         let line = w.blocks.line(main.from, to)?;
+        let sure = (line.slope.abs() - 2.0 * line.slope_se) * search.horizon / unit;
+        (sure > w.drift).then(|| words::goes_on(w, line.slope * search.horizon / unit, rules))
+    })
+}
+
+/// Whether what comes before a stretch shows that both are pieces of one straight drift: a start-up that ends in the stretch bends.
+fn straight_before(search: &Search, main: Stretch, rules: &SteadyRules) -> Option<String> {
+    let from = main.from.saturating_sub(main.len());
+    if main.from - from < search.least {
+        return None;
+    }
+    search.watched.iter().find_map(|w| {
+        let level = w.blocks.mean(main.from, main.to)?;
+        let earlier = w.blocks.mean(from, main.from)?;
+        let unit = w.unit_at(level);
+        let (line, curve) = (
+            w.blocks.line(from, main.to)?,
+            w.blocks.curve(from, main.to)?,
+        );
+        let bends = curve.bend * curve.slope < 0.0 && curve.bend.abs() > curve.bend_se;
+        if bends || (earlier - level).abs() > 2.0 * w.spread * unit {
+            return None;
+        }
         let sure = (line.slope.abs() - 2.0 * line.slope_se) * search.horizon / unit;
         (sure > w.drift).then(|| words::goes_on(w, line.slope * search.horizon / unit, rules))
     })

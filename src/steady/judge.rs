@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::blocks::Blocks;
 use super::cycles::{self, Cycles};
-use super::doubt::{apart, part_of_drift, starting, step};
+use super::doubt::{apart, part_of_drift, small_step, starting, step};
 use super::mean::{self, Mean};
 use super::readings::Readings;
 use super::search::{OFF, Search, Stretch, Trouble, Watched};
@@ -80,6 +80,8 @@ impl Judged {
 /// Readings of the draw, at least: published tests record seven sets in half an hour (ISO 5151:2017, from memory;
 /// 10 CFR 430 Subpart B Appendix M1, 3.3 b).
 const FEWEST_READINGS: usize = 7;
+/// Shortest stretches that a window must have room for before it can show that a draw does not settle. Common practice, no source.
+const ROOM: f64 = 2.0;
 /// Blocks in a window, at most: the search takes time with their square.
 const MOST_BLOCKS: f64 = 240.0;
 
@@ -185,10 +187,16 @@ fn search(readings: &Readings, window: Span, rules: &SteadyRules, interval: Opti
     for channel in [Channel::Power, Channel::IntakeTemp, Channel::OutletTemp] {
         if let Some(series) = readings.get(channel) {
             let blocks = Blocks::of(series, window, count);
-            watched.push(match channel {
+            let bins = series.within(window.start, window.end).len();
+            let in_block = (bins as f64 / count as f64).max(1.0);
+            let noise = series
+                .fast_noise(window.start, window.end)
+                .map_or(0.0, |n| n / in_block.sqrt());
+            let own = match channel {
                 Channel::Power => Watched::draw(blocks, series.step().unwrap_or(0.0), rules),
                 _ => Watched::temperature(channel, blocks, rules),
-            });
+            };
+            watched.push(own.with_noise(noise));
         }
     }
     // Nineteen blocks in twenty draw no more.
@@ -296,25 +304,38 @@ fn settled(
     .flatten()
     .map(|s| search.without_edges(search.without_start(s)))
     .collect();
+    let several = |mut all: Vec<Stretch>, difference: String| {
+        all.sort_by_key(|s| s.from);
+        let plateaus: Vec<Plateau> = all
+            .iter()
+            .map(|s| means(readings, span_of(search, window, *s)))
+            .collect();
+        Judged {
+            plateaus,
+            ..bare(
+                Status::Several,
+                format!(
+                    "{} plateaus: {difference}; split the window, one run a plateau",
+                    all.len()
+                ),
+            )
+        }
+    };
     for other in &others {
         if let Some(difference) = apart(search, main_rest, *other) {
-            let mut all = others.clone();
-            all.push(main_rest);
-            all.sort_by_key(|s| s.from);
-            let plateaus: Vec<Plateau> = all
-                .iter()
-                .map(|s| means(readings, span_of(search, window, *s)))
-                .collect();
-            return Judged {
-                plateaus,
-                ..bare(
-                    Status::Several,
-                    format!(
-                        "{} plateaus: {difference}; split the window, one run a plateau",
-                        all.len()
-                    ),
-                )
-            };
+            let all = plateaus(search);
+            let pair = vec![main_rest, *other];
+            return several(if all.len() > 1 { all } else { pair }, difference);
+        }
+    }
+    // A stretch reaches over a small step as far as its tolerances let it, so the step is looked for in both together.
+    let joined = others.iter().map(|other| Stretch {
+        from: main_rest.from.min(other.from),
+        to: main_rest.to.max(other.to),
+    });
+    for stretch in joined.chain([main_rest]) {
+        if let Some((early, late, difference)) = small_step(search, stretch) {
+            return several(vec![early, late], difference);
         }
     }
     if let Some(step) = step(search, main) {
@@ -336,6 +357,32 @@ fn settled(
         return bare(Status::Unsteady, reason);
     }
     steady(readings, window, rules, search, main_rest)
+}
+
+/// All plateaus of a window, in order of time: the longest steady stretch, the longest on either side of it, and so on. Of
+/// neighbours at one level the longer stands.
+fn plateaus(search: &Search) -> Vec<Stretch> {
+    let mut found: Vec<Stretch> = Vec::new();
+    let mut parts = vec![(0, search.count)];
+    while let Some((from, to)) = parts.pop() {
+        if let Some(s) = search.longest(from, to) {
+            found.push(search.without_edges(search.without_start(s)));
+            parts.extend([(from, s.from), (s.to, to)]);
+        }
+    }
+    found.sort_by_key(|s| s.from);
+    let mut kept: Vec<Stretch> = Vec::new();
+    for s in found {
+        match kept.last_mut() {
+            Some(before) if apart(search, *before, s).is_none() => {
+                if s.len() > before.len() {
+                    *before = s;
+                }
+            }
+            _ => kept.push(s),
+        }
+    }
+    kept
 }
 
 fn steady(
@@ -367,6 +414,17 @@ fn steady(
 fn unsettled(window: Span, rules: &SteadyRules, search: &Search) -> Judged {
     if let Some(reason) = starting(search, window, rules) {
         return bare(Status::Short, reason);
+    }
+    // A start-up and a drift look alike in a window that has no room for what follows a start-up.
+    if window.length() < ROOM * rules.at_least_s {
+        return bare(
+            Status::Short,
+            format!(
+                "no steady stretch of {} in {}, which is too little to tell a start-up from a drift; run longer",
+                words::time(rules.at_least_s),
+                words::time(window.length())
+            ),
+        );
     }
     let half = Stretch {
         from: search.count / 2,

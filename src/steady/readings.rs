@@ -52,6 +52,7 @@ impl Readings {
                 }
             }
         }
+        let mut worked_out = best.get(&Channel::Power).is_some_and(|(read, _, _)| !read);
         let mut by_channel: BTreeMap<Channel, Series> = best
             .into_iter()
             .map(|(c, (_, _, t))| (c, t.series))
@@ -63,10 +64,27 @@ impl Readings {
             )
             && let Some(power) = product(u, i)
         {
+            worked_out = true;
             notes.push(
                 "voltage and current stand in different logs: the draw is each current times the voltage at that moment".to_owned(),
             );
             by_channel.insert(Channel::Power, power);
+        }
+        if worked_out && let Some(step) = step_of_product(&by_channel) {
+            by_channel
+                .entry(Channel::Power)
+                .and_modify(|power| *power = std::mem::take(power).no_finer_than(step));
+        }
+        if let Some((draw, count)) = by_channel
+            .get(&Channel::Power)
+            .and_then(|draw| without_falls(draw, span))
+        {
+            notes.push(format!(
+                "{count} {} of the draw fell to nothing between two at one level and {} left out: a meter that missed a reading",
+                if count == 1 { "reading" } else { "readings" },
+                if count == 1 { "is" } else { "are" }
+            ));
+            by_channel.insert(Channel::Power, draw);
         }
         Readings { by_channel, notes }
     }
@@ -95,6 +113,70 @@ impl Readings {
     }
 }
 
+/// Below this share of both its neighbours a reading has fallen to nothing.
+const FALLEN: f64 = 0.02;
+/// Both neighbours of a reading that was missed stand at one level, to this share.
+const AT_ONE_LEVEL: f64 = 0.1;
+/// Readings in a row that may have been missed.
+const MISSED: usize = 2;
+/// A meter misses no more than this share of its readings; what falls more often is switched off and on.
+const RARE: f64 = 0.04;
+
+/// The draw without readings that fell to nothing for a moment, and how many there were; none where there were none.
+///
+/// While readings come in, one that falls and comes back at once is set aside ([`crate::logs::dropout`]), unless they come so
+/// seldom that a unit may have been off between them. Over a whole run that can be told: a unit that was off starts again, and
+/// does so regularly or seldom comes back to the very level that it left.
+fn without_falls(draw: &Series, span: Span) -> Option<(Series, usize)> {
+    let bins = draw.bins();
+    let mut fallen: Vec<usize> = Vec::new();
+    let mut at = 1;
+    while at < bins.len() {
+        let run = bins
+            .get(at..)
+            .unwrap_or_default()
+            .iter()
+            .take_while(|b| {
+                let before = bins.get(at - 1).map_or(0.0, |b| b.mean);
+                b.count == 1 && b.mean.abs() < FALLEN * before
+            })
+            .count();
+        if run == 0 {
+            at += 1;
+            continue;
+        }
+        if run <= MISSED
+            && let (Some(before), Some(after)) = (bins.get(at - 1), bins.get(at + run))
+            && (after.mean - before.mean).abs() < AT_ONE_LEVEL * before.mean
+        {
+            fallen.extend(at..at + run);
+        }
+        at += run;
+    }
+    let inside = draw.within(span.start, span.end).len();
+    let rare = (fallen.len() as f64) < RARE * inside as f64;
+    (rare && !fallen.is_empty()).then(|| (draw.without(&fallen), fallen.len()))
+}
+
+/// The step in which a draw is known that was worked out: the current's step at the usual voltage, or the voltage's at the usual
+/// current, whichever is larger. Each reading's product moves by less only because the other moves too.
+fn step_of_product(by_channel: &BTreeMap<Channel, Series>) -> Option<f64> {
+    let usual = |c: Channel| {
+        let bins = by_channel.get(&c)?.bins();
+        let mut all: Vec<f64> = bins.iter().map(|b| b.mean.abs()).collect();
+        let middle = all.len() / 2;
+        (!all.is_empty()).then(|| *all.select_nth_unstable_by(middle, f64::total_cmp).1)
+    };
+    let step = |c: Channel| by_channel.get(&c)?.step();
+    let (u, i) = (Channel::Voltage, Channel::Current);
+    let by_current = step(i).zip(usual(u)).map(|(step, usual)| step * usual);
+    let by_voltage = step(u).zip(usual(i)).map(|(step, usual)| step * usual);
+    match (by_current, by_voltage) {
+        (Some(a), Some(b)) => Some(a.max(b)),
+        (a, b) => a.or(b),
+    }
+}
+
 /// Current times voltage, at the current's own times.
 fn product(voltage: &Series, current: &Series) -> Option<Series> {
     let bins: Vec<Bin> = current
@@ -104,6 +186,8 @@ fn product(voltage: &Series, current: &Series) -> Option<Series> {
             let u = at(voltage.bins(), b.middle())?;
             Some(Bin {
                 mean: b.mean * u,
+                low: (f64::from(b.low) * u) as f32,
+                high: (f64::from(b.high) * u) as f32,
                 ..*b
             })
         })

@@ -3,6 +3,7 @@
 use super::judge::{Judged, Status, judge};
 use super::lag::{self, Suggestion};
 use super::readings::Readings;
+use super::trace::{Trace, Why, left_out};
 use crate::bench::logs::{LogBench, RunRow};
 use crate::bench::{BenchError, Channel, Fault, Finding, Kind, Place, Severity};
 use crate::logs::report::LogReport;
@@ -35,6 +36,10 @@ pub struct RunResult {
     pub window: Span,
     /// What it was, and its means.
     pub judged: Judged,
+    /// The parts of the window that were left out, and why.
+    pub left_out: Vec<(Span, Why)>,
+    /// Its readings for a picture, where they were asked for.
+    pub traces: Vec<Trace>,
 }
 
 /// Reduces a bench: reads its logs once and judges every run.
@@ -43,10 +48,28 @@ pub struct RunResult {
 /// [`BenchError`] with file, line and column for run windows or logs that cannot be read, for logs that do not give a draw, and for
 /// a current or draw whose sign is the wrong way round.
 pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
+    reduce_with(bench, &Wishes::default())
+}
+
+/// What is wished for beside the judged runs.
+#[derive(Clone, Copy, Default)]
+pub struct Wishes<'a> {
+    /// Each run's readings for a picture of so many columns of time; none for 0.
+    pub columns: usize,
+    /// Told now and then which share of the logs has been read.
+    pub watch: Option<&'a dyn Fn(f64)>,
+}
+
+/// As [`reduce`], with wishes.
+///
+/// # Errors
+/// As [`reduce`].
+pub fn reduce_with(bench: &LogBench, wishes: &Wishes<'_>) -> Result<Reduction, BenchError> {
+    let columns = wishes.columns;
     has_draw(bench)?;
     let mut findings = bench.findings.clone();
     let spans = windows(bench, &mut findings)?;
-    let logs::RunLogs { runs, reports } = read_logs(bench, &spans)?;
+    let logs::RunLogs { runs, reports } = read_logs(bench, &spans, wishes.watch)?;
     findings.extend(logs::findings(&reports));
     let readings: Vec<Readings> = runs
         .into_iter()
@@ -62,10 +85,26 @@ pub fn reduce(bench: &LogBench) -> Result<Reduction, BenchError> {
         .iter()
         .zip(&spans)
         .zip(&readings)
-        .map(|((row, span), readings)| RunResult {
-            row: row.clone(),
-            window: *span,
-            judged: running(row, judge(readings, *span, &bench.rules)),
+        .map(|((row, span), readings)| {
+            let judged = running(row, judge(readings, *span, &bench.rules));
+            let pauses: Vec<Span> = readings
+                .draw()
+                .and_then(|d| Some(d.pauses(span.start, span.end, d.pause_limit()?)))
+                .unwrap_or_default()
+                .into_iter()
+                .map(|(start, end)| Span { start, end })
+                .collect();
+            RunResult {
+                row: row.clone(),
+                window: *span,
+                left_out: left_out(&judged, *span, &pauses),
+                traces: if columns > 0 {
+                    Trace::all(readings, *span, columns)
+                } else {
+                    Vec::new()
+                },
+                judged,
+            }
         })
         .collect();
     note_empty(bench, &results, &reports, &mut findings);

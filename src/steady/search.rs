@@ -4,6 +4,7 @@ use super::blocks::{Blocks, Line};
 use crate::bench::Channel;
 use crate::bench::logs::SteadyRules;
 use crate::logs::window::Span;
+use crate::stats::normal;
 
 /// Blocks of one channel with its limits.
 #[derive(Clone, Debug)]
@@ -20,9 +21,11 @@ pub struct Watched {
     pub relative: bool,
     /// Limits that are fractions never fall below this, W.
     pub least: f64,
+    /// What a block scatters by for no other reason than fast noise, where few readings stand in it: a standard deviation.
+    pub noise: f64,
 }
 
-/// The draw's limits never fall below this, W, nor below two steps of its display: a standby draw of a watt is read in steps of
+/// The draw's limits never fall below this, W, nor below a step of its display: a standby draw of a watt is read in steps of
 /// a few per cent.
 const LEAST_DRAW_LIMIT_W: f64 = 0.5;
 
@@ -109,8 +112,14 @@ impl Watched {
             drift: rules.draw_drift,
             spread: rules.draw_spread,
             relative: true,
-            least: LEAST_DRAW_LIMIT_W.max(2.0 * step),
+            least: LEAST_DRAW_LIMIT_W.max(step),
+            noise: 0.0,
         }
+    }
+
+    /// The same with what a block scatters by through fast noise.
+    pub fn with_noise(self, noise: f64) -> Self {
+        Watched { noise, ..self }
     }
 
     /// A temperature with its limits.
@@ -122,6 +131,7 @@ impl Watched {
             spread: rules.temp_spread_k,
             relative: false,
             least: 0.0,
+            noise: 0.0,
         }
     }
 
@@ -157,17 +167,37 @@ impl Watched {
                 limit: self.drift,
             });
         }
-        if let Some((low, high)) = self.blocks.range(s.from, s.to)
-            && (high - low) / unit > self.spread
-        {
-            return Err(Trouble::Spread {
-                channel,
-                value: (high - low) / unit,
-                limit: self.spread,
-            });
+        if let Some((low, high)) = self.blocks.range(s.from, s.to) {
+            let value = (high - low) / unit;
+            if value > self.spread
+                && (value > self.spread + self.by_noise(line.count, unit)
+                    || self.blocks.alike_neighbours(s.from, s.to))
+            {
+                return Err(Trouble::Spread {
+                    channel,
+                    value,
+                    limit: self.spread,
+                });
+            }
         }
         Ok(())
     }
+
+    /// The spread that fast noise alone gives so many blocks, as the limit is written.
+    ///
+    /// Averages over a minute of readings every second have none to speak of; a reading a minute has all of it, and the highest
+    /// of many such readings less the lowest grows with their number, however steady the draw. No more than half the limit is
+    /// taken for noise, so that fast cycling is not.
+    fn by_noise(&self, count: usize, unit: f64) -> f64 {
+        normal_range(count) * (self.noise / unit).min(0.5 * self.spread)
+    }
+}
+
+/// The expected range of so many normal values of standard deviation 1, by Blom's approximation of the largest: twice the normal
+/// quantile of (n − 3/8)/(n + 1/4) (Blom 1958, "Statistical estimates and transformed beta-variables").
+fn normal_range(count: usize) -> f64 {
+    let n = count.max(1) as f64;
+    2.0 * normal::quantile((n - 0.375) / (n + 0.25)).max(0.0)
 }
 
 impl Search {

@@ -130,10 +130,9 @@ pub fn goes_on(w: &Watched, value: f64, rules: &SteadyRules) -> String {
 pub fn pauses(readings: &Readings, span: Span) -> Vec<String> {
     let mut found: Vec<(Vec<&str>, String)> = Vec::new();
     for (channel, series) in readings.all() {
-        let Some(interval) = series.interval() else {
+        let (Some(interval), Some(limit)) = (series.interval(), series.pause_limit()) else {
             continue;
         };
-        let limit = (10.0 * interval).max(60.0);
         let pauses = series.pauses(span.start, span.end, limit);
         if pauses.is_empty() {
             continue;

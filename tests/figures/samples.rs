@@ -85,7 +85,8 @@ pub fn draw_by_intake() -> Figure {
         claim: "At 35 °C intake the unit draws 266 to 440 W, depending on the fan level. Invented values, mode “cool”.".into(),
         x: Axis::new("Intake air", "degC"),
         y: Axis::new("Draw", "W").from_zero(),
-        panels: vec![Panel { title: String::new(), layers }],
+        panels: vec![Panel {
+y: None, title: String::new(), layers }],
         note: "Marks: single runs. Lines: fitted curve. Strong band: 95 % interval of the long-run mean. Faint band: where one further run would fall, 95 %.".into(),
         alt: "Draw in watts against intake temperature from 24 to 40 °C for four fan levels; all four curves rise.".into(),
     }
@@ -126,6 +127,7 @@ pub fn draw_by_mode() -> Figure {
             });
         }
         Panel {
+            y: None,
             title: mode.into(),
             layers,
         }
@@ -157,6 +159,7 @@ pub fn elasticity() -> Figure {
         x: Axis::new("Elasticity of compressor draw to airflow", ""),
         y: Axis::names("", rows.map(|r| r.0)),
         panels: vec![Panel {
+y: None,
             title: String::new(),
             layers: vec![
                 Layer::Region { along: Along::X, from: -0.2, to: 0.2, label: "allowance".into() },
@@ -193,6 +196,7 @@ pub fn shares() -> Figure {
         x: Axis::names("Fan level", names),
         y: Axis::new("Draw at 32 °C intake", "W").from_zero(),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers: vec![
                 Layer::Columns {
@@ -262,7 +266,8 @@ pub fn power_law() -> Figure {
         claim: "Both scales are logarithmic: a straight line of slope 0.8 means that 10 % more air goes with 8 % more draw.".into(),
         x: Axis::new("Airflow", "m3/h").logarithmic(),
         y: Axis::new("Compressor-side draw", "W").logarithmic(),
-        panels: vec![Panel { title: String::new(), layers }],
+        panels: vec![Panel {
+y: None, title: String::new(), layers }],
         note: "Invented values.".into(),
         alt: "Compressor-side draw against airflow on logarithmic scales for two modes; one rises, one is flat.".into(),
     }
@@ -291,6 +296,7 @@ pub fn day() -> Figure {
         x: Axis::new("Time of day", "").clock().reaching(0.0, 24.0),
         y: Axis::new("State of charge", "%").reaching(0.0, 100.0),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers: vec![
                 Layer::Region {
@@ -361,7 +367,8 @@ pub fn hostile() -> Figure {
         claim: "]]><svg onload=alert(1)>".into(),
         x: Axis::new("Intake <air>", "degC"),
         y: Axis::new("Draw & more", "W"),
-        panels: vec![Panel { title: String::new(), layers }],
+        panels: vec![Panel {
+y: None, title: String::new(), layers }],
         note: "<b>note</b>".into(),
         alt: "\"><script>alert(2)</script>".into(),
     }

@@ -147,6 +147,7 @@ fn agreement(curve: &Curve, fit: &CurveFit, unit: &str) -> Figure {
         x: Axis::new(format!("{}, fitted", curve.left_text()), unit),
         y: Axis::new(format!("{}, observed", curve.left_text()), unit),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers: vec![
                 Layer::Curve {

@@ -2,10 +2,12 @@
 //! as loggers of many kinds would write them.
 //!
 //! [`plan`] draws the runs from a seed, [`signal`] lets each run happen in time, [`write`](mod@write) writes it as two loggers would.
+//! [`varied`] makes runs of many more sorts.
 //! Nothing here shares a formula with [`crate::steady`] or [`crate::logs`].
 
 pub mod plan;
 pub mod signal;
+pub mod varied;
 pub mod write;
 
 use std::path::Path;
@@ -104,7 +106,15 @@ pub fn make(seed: u64) -> MadeLogs {
         plans.push(plan);
     }
     let readings = signal::happen(&plans, &style, &mut dice);
-    let files = write::files(&plans, &style, &readings, &mut dice);
+    let windows: Vec<write::Window> = plans
+        .iter()
+        .map(|p| write::Window {
+            fan: p.fan,
+            start: p.start,
+            length_s: p.window_s,
+        })
+        .collect();
+    let files = write::files(&windows, &style, &readings, &mut dice);
     let runs = plans
         .iter()
         .enumerate()

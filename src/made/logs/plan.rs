@@ -187,6 +187,10 @@ pub struct Style {
     pub continuous: bool,
     /// Whether the meter's log is cut into files.
     pub pieces: usize,
+    /// Whether `bench.toml` tells what the air logger's clock is behind.
+    pub told: bool,
+    /// Where the current stands in a log of its own: what that clock is behind, s; always told.
+    pub split_meter_s: Option<f64>,
 }
 
 /// How one file is written.
@@ -326,6 +330,8 @@ impl Style {
             } else {
                 1
             },
+            told: true,
+            split_meter_s: None,
         }
     }
 }

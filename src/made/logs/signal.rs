@@ -14,14 +14,14 @@ pub struct Readings {
 }
 
 /// Noise that forgets itself with a time constant.
-struct Noise {
+pub(super) struct Noise {
     sd: f64,
     tau_s: f64,
     value: f64,
 }
 
 impl Noise {
-    fn new(sd: f64, tau_s: f64, dice: &mut Dice) -> Self {
+    pub(super) fn new(sd: f64, tau_s: f64, dice: &mut Dice) -> Self {
         Noise {
             sd,
             tau_s,
@@ -29,7 +29,7 @@ impl Noise {
         }
     }
 
-    fn step(&mut self, dt: f64, dice: &mut Dice) -> f64 {
+    pub(super) fn step(&mut self, dt: f64, dice: &mut Dice) -> f64 {
         let keep = (-dt / self.tau_s).exp();
         self.value = keep * self.value + (1.0 - keep * keep).sqrt() * self.sd * dice.normal();
         self.value
@@ -99,7 +99,7 @@ pub fn happen(plans: &[Plan], style: &Style, dice: &mut Dice) -> Readings {
     out
 }
 
-fn round(v: f64, step: f64) -> f64 {
+pub(super) fn round(v: f64, step: f64) -> f64 {
     (v / step).round() * step
 }
 

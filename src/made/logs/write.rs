@@ -3,53 +3,96 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::plan::{Encoding, FileStyle, Plan, Style, TimeStyle};
+use super::plan::{Encoding, FileStyle, Style, TimeStyle};
 use super::signal::Readings;
 use crate::logs::clock::{utc, zone};
 use crate::made::dice::Dice;
 
+/// A row of a log: when, and its readings.
+type Row = (f64, Vec<f64>);
+
+/// A run's window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    /// Fan level.
+    pub fan: usize,
+    /// When it starts, s since 1970.
+    pub start: f64,
+    /// How long it is, s.
+    pub length_s: f64,
+}
+
 /// All files of the bench.
 pub fn files(
-    plans: &[Plan],
+    windows: &[Window],
     style: &Style,
     readings: &Readings,
     dice: &mut Dice,
 ) -> Vec<(String, Vec<u8>)> {
     let mut out = vec![
         ("bench.toml".to_owned(), manifest(style).into_bytes()),
-        ("runs.csv".to_owned(), runs(plans).into_bytes()),
+        ("runs.csv".to_owned(), runs(windows).into_bytes()),
     ];
     let sign = if style.negative { -1.0 } else { 1.0 };
-    let rows: Vec<(f64, Vec<f64>)> = readings
-        .meter
-        .iter()
-        .map(|[t, u, i]| (*t, vec![*u, sign * i]))
-        .collect();
-    let size = rows.len().div_ceil(style.pieces).max(1);
-    for (k, piece) in rows.chunks(size).enumerate() {
-        let name = if style.pieces == 1 {
-            "logs/meter.csv".to_owned()
-        } else {
-            format!("logs/meter-{}.csv", k + 1)
+    let meter = |name: &str,
+                 headings: &[&str],
+                 units: &[&str],
+                 decimals: &[usize],
+                 rows: Vec<Row>,
+                 dice: &mut Dice| {
+        let size = rows.len().div_ceil(style.pieces).max(1);
+        let piece = |(k, piece): (usize, &[Row])| {
+            let name = if style.pieces == 1 {
+                format!("logs/{name}.csv")
+            } else {
+                format!("logs/{name}-{}.csv", k + 1)
+            };
+            let text = text(&style.meter, headings, units, piece, decimals, style, dice);
+            (name, encode(&text, style.meter.encoding))
         };
-        let decimals = [3, 4];
-        let text = text(
-            &style.meter,
+        rows.chunks(size).enumerate().map(piece).collect::<Vec<_>>()
+    };
+    let rows = |behind: f64, pick: &dyn Fn(f64, f64) -> Vec<f64>| -> Vec<Row> {
+        readings
+            .meter
+            .iter()
+            .map(|[t, u, i]| (*t - behind, pick(*u, sign * i)))
+            .collect()
+    };
+    match style.split_meter_s {
+        None => out.extend(meter(
+            "meter",
             &["Volt", "Amp"],
             &["V", "A"],
-            piece,
-            &decimals,
-            style,
+            &[3, 4],
+            rows(0.0, &|u, i| vec![u, i]),
             dice,
-        );
-        out.push((name, encode(&text, style.meter.encoding)));
+        )),
+        Some(behind) => {
+            out.extend(meter(
+                "volts",
+                &["Volt"],
+                &["V"],
+                &[3],
+                rows(0.0, &|u, _| vec![u]),
+                dice,
+            ));
+            out.extend(meter(
+                "amps",
+                &["Amp"],
+                &["A"],
+                &[4],
+                rows(behind, &|_, i| vec![i]),
+                dice,
+            ));
+        }
     }
     let (symbol, convert): (&str, fn(f64) -> f64) = if style.fahrenheit {
         ("degF", |c| c * 1.8 + 32.0)
     } else {
         ("degC", |c| c)
     };
-    let rows: Vec<(f64, Vec<f64>)> = readings
+    let rows: Vec<Row> = readings
         .air
         .iter()
         .map(|[t, a, b, c, rh]| {
@@ -86,17 +129,23 @@ fn manifest(style: &Style) -> String {
         ("ambient_temp", "Raum", unit, ""),
         ("intake_rh", "Feuchte", "%", ""),
     ];
-    let meter_file = if style.pieces == 1 {
-        "logs/meter.csv"
-    } else {
-        "logs/meter-*.csv"
+    let file = |name: &str| {
+        let pieces = if style.pieces == 1 { "" } else { "-*" };
+        format!("logs/{name}{pieces}.csv")
     };
-    toml.push_str(&log(meter_file, &style.meter, style, 0.0, &meter));
+    match style.split_meter_s {
+        None => toml.push_str(&log(&file("meter"), &style.meter, style, 0.0, &meter)),
+        Some(behind) => {
+            let (volts, amps) = meter.split_at(1);
+            toml.push_str(&log(&file("volts"), &style.meter, style, 0.0, volts));
+            toml.push_str(&log(&file("amps"), &style.meter, style, behind, amps));
+        }
+    }
     toml.push_str(&log(
         "logs/air.txt",
         &style.air,
         style,
-        style.behind_s,
+        if style.told { style.behind_s } else { 0.0 },
         &air,
     ));
     toml
@@ -152,15 +201,15 @@ fn log(
     toml
 }
 
-fn runs(plans: &[Plan]) -> String {
+fn runs(windows: &[Window]) -> String {
     let mut csv = String::from("run,kind,mode,fan,block,start,end\n");
-    for (i, p) in plans.iter().enumerate() {
+    for (i, p) in windows.iter().enumerate() {
         csv.push_str(&format!(
             "r{:02},cooling,made,{},day 1,{},{}\n",
             i + 1,
             p.fan,
             utc(p.start).unwrap_or_default(),
-            utc(p.start + p.window_s).unwrap_or_default()
+            utc(p.start + p.length_s).unwrap_or_default()
         ));
     }
     csv
@@ -171,7 +220,7 @@ fn text(
     f: &FileStyle,
     headings: &[&str],
     units: &[&str],
-    rows: &[(f64, Vec<f64>)],
+    rows: &[Row],
     decimals: &[usize],
     style: &Style,
     dice: &mut Dice,

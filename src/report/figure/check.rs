@@ -20,15 +20,6 @@ pub(super) fn place(axis: &Axis, value: f64) -> f64 {
     }
 }
 
-impl Figure {
-    fn axis(&self, along: Along) -> &Axis {
-        match along {
-            Along::X => &self.x,
-            Along::Y => &self.y,
-        }
-    }
-}
-
 impl Layer {
     pub(super) fn kind(&self) -> &'static str {
         match self {
@@ -145,7 +136,10 @@ pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
     for (i, panel) in figure.panels.iter().enumerate() {
         for layer in &panel.layers {
             for along in [Along::X, Along::Y] {
-                let axis = figure.axis(along);
+                let axis = match along {
+                    Along::X => &figure.x,
+                    Along::Y => figure.axis_up(panel),
+                };
                 for value in layer.values(along) {
                     let shown = value * axis.conversion.0 + axis.conversion.1;
                     if let Some(why) = misplaced(axis, shown) {
@@ -166,7 +160,8 @@ pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
             ) && !layer.values(Along::X).is_empty();
         }
     }
-    for axis in [&figure.x, &figure.y] {
+    let own = figure.panels.iter().filter_map(|panel| panel.y.as_ref());
+    for axis in [&figure.x, &figure.y].into_iter().chain(own) {
         if matches!(&axis.scale, Scale::Names(names) if names.is_empty()) {
             return Err(empty("an axis of named places has no name"));
         }
@@ -178,9 +173,28 @@ pub(super) fn check(figure: &Figure) -> Result<(), FigureError> {
     }
 }
 
-/// The range of an axis, after [`check`].
-pub(super) fn span(figure: &Figure, along: Along, wanted_ticks: f64) -> Result<Span, FigureError> {
-    let axis = figure.axis(along);
+/// The range of the axis across, after [`check`].
+pub(super) fn span_across(figure: &Figure, wanted_ticks: f64) -> Result<Span, FigureError> {
+    span(figure, Along::X, &figure.x, &figure.panels, wanted_ticks)
+}
+
+/// The range of the axis upwards of some panels that share it.
+pub(super) fn span_up(
+    figure: &Figure,
+    axis: &Axis,
+    panels: &[super::Panel],
+    wanted_ticks: f64,
+) -> Result<Span, FigureError> {
+    span(figure, Along::Y, axis, panels, wanted_ticks)
+}
+
+fn span(
+    figure: &Figure,
+    along: Along,
+    axis: &Axis,
+    panels: &[super::Panel],
+    wanted_ticks: f64,
+) -> Result<Span, FigureError> {
     if let Scale::Names(names) = &axis.scale {
         return Ok(Span {
             low: -0.5,
@@ -204,8 +218,7 @@ pub(super) fn span(figure: &Figure, along: Along, wanted_ticks: f64) -> Result<S
             Err(bad(a, b))
         };
     }
-    let values = figure
-        .panels
+    let values = panels
         .iter()
         .flat_map(|panel| &panel.layers)
         .flat_map(|layer| layer.values(along));

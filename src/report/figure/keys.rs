@@ -122,10 +122,10 @@ pub(super) fn name_at_curves(sheet: &mut Sheet<'_>, keys: &[Key], size: f64, fro
     let mut wanted: Vec<(&Key, Vec<String>, f64, i32)> = Vec::new();
     for key in keys {
         let Some((x, y)) = key.end else { continue };
-        let (x, y) = (check::place(sheet.x_axis, x), check::place(sheet.y_axis, y));
+        let (x, y) = (check::place(sheet.x_axis, x), check::place(frame.y_axis, y));
         let (end_x, end_y) = frame.at(
             x.clamp(sheet.x.low, sheet.x.high),
-            y.clamp(sheet.y.low, sheet.y.high),
+            y.clamp(frame.y.low, frame.y.high),
         );
         let lines = fit(&key.label, to - text_left, size * k, Weight::Regular, 2);
         wanted.push((key, lines, f64::from(end_y), end_x));

@@ -57,6 +57,10 @@ pub(super) struct Text {
 pub(super) struct Frame<'a> {
     pub rect: Rect,
     pub layers: &'a [Layer],
+    /// The axis upwards, with its range and marks.
+    pub y_axis: &'a Axis,
+    pub y: Span,
+    pub y_ticks: Vec<Tick>,
     pub map: Cartesian2d<RangedCoordf64, RangedCoordf64>,
 }
 
@@ -74,11 +78,8 @@ pub(super) struct Sheet<'a> {
     /// View-box units to one layout unit.
     pub unit: f64,
     pub x_axis: &'a Axis,
-    pub y_axis: &'a Axis,
     pub x: Span,
-    pub y: Span,
     pub x_ticks: Vec<Tick>,
-    pub y_ticks: Vec<Tick>,
     pub frames: Vec<Frame<'a>>,
     pub texts: Vec<Text>,
     pub swatches: Vec<Swatch>,
@@ -261,7 +262,12 @@ impl<'a> Plan<'a> {
 
     /// Columns and rows of panels.
     pub fn grid(&self) -> (usize, usize) {
-        let columns = self.figure.panels.len().min(self.size.columns).max(1);
+        let most = if self.figure.is_stacked() {
+            1
+        } else {
+            self.size.columns
+        };
+        let columns = self.figure.panels.len().min(most).max(1);
         (columns, self.figure.panels.len().div_ceil(columns))
     }
 

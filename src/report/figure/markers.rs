@@ -43,8 +43,8 @@ impl Pen<'_> {
                 continue;
             };
             for (x, y) in at {
-                let put = (place(sheet.x_axis, *x), place(sheet.y_axis, *y));
-                if !inside(put, (&sheet.x, &sheet.y)) {
+                let put = (place(sheet.x_axis, *x), place(frame.y_axis, *y));
+                if !inside(put, (&sheet.x, &frame.y)) {
                     continue;
                 }
                 let (x, y) = frame.at(put.0, put.1);

@@ -118,19 +118,19 @@ impl Pen<'_> {
 
     fn grid(&self, sheet: &Sheet<'_>, frame: &Frame<'_>) -> Result<(), String> {
         let style = self.stroke(Role::Grid, 0.9);
-        if matches!(sheet.y_axis.scale, Scale::Names(_)) {
+        if matches!(frame.y_axis.scale, Scale::Names(_)) {
             for tick in &sheet.x_ticks {
                 self.path(
                     &[
-                        frame.at(tick.at, sheet.y.low),
-                        frame.at(tick.at, sheet.y.high),
+                        frame.at(tick.at, frame.y.low),
+                        frame.at(tick.at, frame.y.high),
                     ],
                     style,
                     Dash::Whole,
                 )?;
             }
         } else {
-            for tick in &sheet.y_ticks {
+            for tick in &frame.y_ticks {
                 self.path(
                     &[
                         frame.at(sheet.x.low, tick.at),
@@ -155,7 +155,7 @@ impl Pen<'_> {
         self.path(&[(left, bottom), (right, bottom)], style, Dash::Whole)?;
         if !matches!(sheet.x_axis.scale, Scale::Names(_)) {
             for tick in &sheet.x_ticks {
-                let (x, _) = frame.at(tick.at, sheet.y.low);
+                let (x, _) = frame.at(tick.at, frame.y.low);
                 self.path(
                     &[(x, bottom), (x, bottom + self.units(4.5))],
                     style,
@@ -174,8 +174,8 @@ impl Pen<'_> {
     }
 
     fn layer(&self, sheet: &Sheet<'_>, frame: &Frame<'_>, layer: &Layer) -> Result<(), String> {
-        let window = (&sheet.x, &sheet.y);
-        let put = |x: f64, y: f64| (place(sheet.x_axis, x), place(sheet.y_axis, y));
+        let window = (&sheet.x, &frame.y);
+        let put = |x: f64, y: f64| (place(sheet.x_axis, x), place(frame.y_axis, y));
         let spot = |(x, y): (f64, f64)| frame.at(x, y);
         match layer {
             // All points of a panel are drawn together, see `points`.
@@ -242,12 +242,12 @@ impl Pen<'_> {
             Layer::Rule { along, at, .. } => {
                 let ends = match along {
                     Along::X => [
-                        (place(sheet.x_axis, *at), sheet.y.low),
-                        (place(sheet.x_axis, *at), sheet.y.high),
+                        (place(sheet.x_axis, *at), frame.y.low),
+                        (place(sheet.x_axis, *at), frame.y.high),
                     ],
                     Along::Y => [
-                        (sheet.x.low, place(sheet.y_axis, *at)),
-                        (sheet.x.high, place(sheet.y_axis, *at)),
+                        (sheet.x.low, place(frame.y_axis, *at)),
+                        (sheet.x.high, place(frame.y_axis, *at)),
                     ],
                 };
                 if ends.iter().all(|end| inside(*end, window)) {
@@ -432,8 +432,8 @@ fn regions(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<(Along, Spot, Spot)> {
             let (low, high) = ends(sheet.x_axis, &sheet.x, *from, *to);
             Some((
                 Along::X,
-                frame.at(low, sheet.y.low),
-                frame.at(high, sheet.y.high),
+                frame.at(low, frame.y.low),
+                frame.at(high, frame.y.high),
             ))
         }
         Layer::Region {
@@ -442,7 +442,7 @@ fn regions(sheet: &Sheet<'_>, frame: &Frame<'_>) -> Vec<(Along, Spot, Spot)> {
             to,
             ..
         } => {
-            let (low, high) = ends(sheet.y_axis, &sheet.y, *from, *to);
+            let (low, high) = ends(frame.y_axis, &frame.y, *from, *to);
             Some((
                 Along::Y,
                 frame.at(sheet.x.low, low),

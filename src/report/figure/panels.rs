@@ -7,7 +7,7 @@ use super::keys::{self, Key};
 use super::layout::{Anchor, Frame, LABEL, NOTE, Plan, Rect, Sheet, fit, widest};
 use super::theme::Role;
 use super::ticks::{Tick, Ticks, superscript, ticks};
-use super::{Along, Axis, FigureError, Scale, place};
+use super::{Axis, FigureError, Panel, Scale, place};
 use crate::report::font::{Weight, face};
 use crate::report::words;
 
@@ -19,6 +19,8 @@ const GAP: f64 = 26.0;
 const ROW_GAP: f64 = 14.0;
 /// A panel's height where the figure's is not given, and the least side of any, in layout units.
 const USUAL_HEIGHT: f64 = 190.0;
+/// The same of panels that stand one above the other on one axis across.
+const STACKED_HEIGHT: f64 = 118.0;
 const LEAST: f64 = 50.0;
 
 /// An axis with its range, its marks, and the lines of text at each mark.
@@ -45,8 +47,8 @@ struct Division {
     row_head: f64,
     /// Below each panel, for the marks of its axis.
     row_foot: f64,
-    /// Below the last row: the axis' label, notes, margin.
-    foot: f64,
+    /// Below the last row's marks: the axis' label, notes, margin.
+    label_foot: f64,
     height: f64,
 }
 
@@ -64,11 +66,15 @@ pub(super) fn share_out<'a>(
         Weight::Regular,
         4,
     );
-    let mut up = plan.upwards(notes.len())?;
-    let y_heading = heading(&figure.y, up.marks.power);
+    let mut ups = plan.upwards(notes.len())?;
+    let stacked = figure.is_stacked();
+    let y_heading = match ups.first() {
+        Some(up) if !stacked => heading(&figure.y, up.marks.power),
+        _ => String::new(),
+    };
     plan.y_label(&y_heading);
-    let (across, division) = plan.divide(&mut up, notes.len(), direct)?;
-    let frames = plan.frames(&division, &across, &up);
+    let (across, division) = plan.divide(&mut ups, notes.len(), direct)?;
+    let frames = plan.frames(&division, &across, &ups);
     let x_heading = heading(&figure.x, across.marks.power);
     plan.x_label(&x_heading, &division);
     plan.notes(&notes, division.height);
@@ -77,11 +83,8 @@ pub(super) fn share_out<'a>(
         height: (division.height / 10.0).round() as u32,
         unit: plan.k,
         x_axis: &figure.x,
-        y_axis: &figure.y,
         x: across.span,
-        y: up.span,
         x_ticks: across.marks.ticks,
-        y_ticks: up.marks.ticks,
         frames,
         texts: plan.texts,
         swatches: plan.swatches,
@@ -126,7 +129,7 @@ impl<'a> Plan<'a> {
             .figure
             .panels
             .iter()
-            .any(|panel| !panel.title.is_empty());
+            .any(|panel| !panel.title.is_empty() || panel.y.is_some());
         if titled {
             (1.3 * LABEL + 7.0) * self.k
         } else {
@@ -148,8 +151,17 @@ impl<'a> Plan<'a> {
         self.size.fixed || (!named(&self.figure.y) && rows == 1 && self.size.columns > 1)
     }
 
-    /// The y axis: as many marks as the height will about bear.
-    fn upwards(&self, notes: usize) -> Result<Side, FigureError> {
+    /// A panel's height where the figure's is not given.
+    fn usual_height(&self) -> f64 {
+        if self.figure.is_stacked() {
+            STACKED_HEIGHT
+        } else {
+            USUAL_HEIGHT
+        }
+    }
+
+    /// The y axes, one for all panels or one each: as many marks as the height will about bear.
+    fn upwards(&self, notes: usize) -> Result<Vec<Side>, FigureError> {
         let (figure, k) = (self.figure, self.k);
         let (_, rows) = self.grid();
         let height = if self.height_is_given() {
@@ -159,13 +171,23 @@ impl<'a> Plan<'a> {
                 - self.margin;
             (rest - 42.0 * k) / rows as f64 - self.row_head() - 26.0 * k
         } else {
-            USUAL_HEIGHT * k
+            self.usual_height() * k
         };
         let wanted = (height / (46.0 * k)).max(2.0);
-        let span = check::span(figure, Along::Y, wanted)?;
-        let marks = ticks(&figure.y.scale, span.low, span.high, wanted);
-        let lines = self.beside(&marks, 2);
-        Ok(Side { span, marks, lines })
+        let side = |axis: &Axis, panels: &[Panel]| {
+            let span = check::span_up(figure, axis, panels, wanted)?;
+            let marks = ticks(&axis.scale, span.low, span.high, wanted);
+            let lines = self.beside(&marks, 2);
+            Ok(Side { span, marks, lines })
+        };
+        if figure.is_stacked() {
+            return figure
+                .panels
+                .iter()
+                .map(|panel| side(figure.axis_up(panel), std::slice::from_ref(panel)))
+                .collect();
+        }
+        Ok(vec![side(&figure.y, &figure.panels)?])
     }
 
     /// The texts beside the y axis.
@@ -188,7 +210,7 @@ impl<'a> Plan<'a> {
         let scale = &self.figure.x.scale;
         let mut wanted = (panel_width / (68.0 * k)).max(2.0);
         loop {
-            let span = check::span(self.figure, Along::X, wanted)?;
+            let span = check::span_across(self.figure, wanted)?;
             let marks = ticks(scale, span.low, span.high, wanted);
             let reach = |tick: &Tick| {
                 let half = face(Weight::Regular).width(&tick.says, LABEL * k) / 2.0;
@@ -220,7 +242,7 @@ impl<'a> Plan<'a> {
     /// Widths and heights of everything, and with them the x axis.
     fn divide(
         &self,
-        up: &mut Side,
+        ups: &mut [Side],
         notes: usize,
         direct: Option<f64>,
     ) -> Result<(Side, Division), FigureError> {
@@ -232,8 +254,13 @@ impl<'a> Plan<'a> {
             height: self.size.height,
         };
 
-        let left =
-            self.margin + widest(up.lines.iter().flatten(), LABEL * k, Weight::Regular) + 8.0 * k;
+        let left = self.margin
+            + widest(
+                ups.iter().flat_map(|up| up.lines.iter().flatten()),
+                LABEL * k,
+                Weight::Regular,
+            )
+            + 8.0 * k;
         let right = self.width - self.margin - direct.unwrap_or(4.0 * k);
         let panel_width = (right - left - GAP * k * (columns as f64 - 1.0)) / columns as f64;
         if panel_width < LEAST * k {
@@ -242,23 +269,26 @@ impl<'a> Plan<'a> {
         let across = self.across(panel_width, self.slack(columns))?;
 
         let row_head = self.row_head();
-        let row_foot = (8.0 + across.most_lines() * STEP * LABEL) * k;
+        let marks_foot = (8.0 + across.most_lines() * STEP * LABEL) * k;
+        // Of panels that stand one above the other on one axis, only the last is marked.
+        let row_foot = if figure.is_stacked() { 0.0 } else { marks_foot };
         let label = if heading(&figure.x, across.marks.power).is_empty() {
             0.0
         } else {
             (1.3 * LABEL + 6.0) * k
         };
-        let foot = label + self.notes_height(notes) + self.margin;
+        let label_foot = label + self.notes_height(notes) + self.margin;
+        let foot = label_foot + marks_foot - row_foot;
         let rest = rows as f64 * (row_head + row_foot) + ROW_GAP * k * (rows as f64 - 1.0) + foot;
         let given = f64::from(self.size.height) * 10.0;
         let panel_height = if self.height_is_given() {
             (given - self.y - rest) / rows as f64
-        } else if named(&figure.y) {
+        } else if let Some(up) = ups.first().filter(|_| named(&figure.y)) {
             (up.lines.len() as f64 * (up.most_lines() * STEP * LABEL + 14.0) * k).max(LEAST * k)
         } else {
-            USUAL_HEIGHT * k
+            self.usual_height() * k
         };
-        if named(&figure.y) {
+        if let Some(up) = ups.first_mut().filter(|_| named(&figure.y)) {
             // Names that do not fit one above the other in two lines each get one.
             let needed = |lines: f64| up.lines.len() as f64 * lines * STEP * LABEL * k;
             if needed(1.0) > panel_height {
@@ -287,7 +317,7 @@ impl<'a> Plan<'a> {
                 panel_height,
                 row_head,
                 row_foot,
-                foot,
+                label_foot,
                 height,
             },
         ))
@@ -303,7 +333,7 @@ impl<'a> Plan<'a> {
     }
 
     /// The panels with what stands around each.
-    fn frames(&mut self, division: &Division, across: &Side, up: &Side) -> Vec<Frame<'a>> {
+    fn frames(&mut self, division: &Division, across: &Side, ups: &[Side]) -> Vec<Frame<'a>> {
         let (figure, k) = (self.figure, self.k);
         let Division {
             columns,
@@ -315,8 +345,13 @@ impl<'a> Plan<'a> {
             ..
         } = *division;
         let slack = self.slack(columns);
+        let stacked = figure.is_stacked();
         let mut frames = Vec::new();
         for (i, panel) in figure.panels.iter().enumerate() {
+            let Some(up) = ups.get(i).or(ups.first()) else {
+                continue;
+            };
+            let axis = figure.axis_up(panel);
             let (column, row) = (i % columns, i / columns);
             let panel_left = left + column as f64 * (panel_width + GAP * k);
             let row_top = self.y + row as f64 * (row_head + panel_height + row_foot + ROW_GAP * k);
@@ -327,7 +362,7 @@ impl<'a> Plan<'a> {
                 bottom: (row_top + row_head + panel_height).round(),
             };
             // The first name stands at the top.
-            let (low, high) = if named(&figure.y) {
+            let (low, high) = if named(axis) {
                 (up.span.high, up.span.low)
             } else {
                 (up.span.low, up.span.high)
@@ -343,9 +378,17 @@ impl<'a> Plan<'a> {
             let frame = Frame {
                 rect,
                 layers: &panel.layers,
+                y_axis: axis,
+                y: up.span.clone(),
+                y_ticks: up.marks.ticks.clone(),
                 map,
             };
-            for line in fit(&panel.title, panel_width, LABEL * k, Weight::Bold, 1) {
+            let title = if stacked {
+                heading(axis, up.marks.power)
+            } else {
+                panel.title.clone()
+            };
+            for line in fit(&title, panel_width, LABEL * k, Weight::Bold, 1) {
                 self.text(rect.left, row_top + LABEL * k, line, LABEL, Role::Ink)
                     .weight = Weight::Bold;
             }
@@ -357,7 +400,14 @@ impl<'a> Plan<'a> {
                     self.lines(lines, rect.left - 7.0 * k, first, Anchor::End);
                 }
             }
-            for (tick, lines) in across.marks.ticks.iter().zip(&across.lines) {
+            let marked = !stacked || i + 1 == figure.panels.len();
+            for (tick, lines) in across
+                .marks
+                .ticks
+                .iter()
+                .zip(&across.lines)
+                .filter(|_| marked)
+            {
                 let (at, _) = frame.at(tick.at, up.span.low);
                 let half = widest(lines, LABEL * k, Weight::Regular) / 2.0;
                 let at = f64::from(at)
@@ -399,7 +449,7 @@ impl<'a> Plan<'a> {
 
     fn x_label(&mut self, heading: &str, division: &Division) {
         let (left, right) = (division.left, division.right);
-        let baseline = division.height - division.foot + (4.0 + LABEL) * self.k;
+        let baseline = division.height - division.label_foot + (4.0 + LABEL) * self.k;
         for line in fit(heading, right - left, LABEL * self.k, Weight::Regular, 1) {
             self.text((left + right) / 2.0, baseline, line, LABEL, Role::Quiet)
                 .anchor = Anchor::Middle;

@@ -96,9 +96,9 @@ impl Scene<'_, '_> {
     fn spot(&self, x: f64, y: f64) -> Option<(f64, f64)> {
         let (x, y) = (
             check::place(self.sheet.x_axis, x),
-            check::place(self.sheet.y_axis, y),
+            check::place(self.frame.y_axis, y),
         );
-        let (across, up) = (&self.sheet.x, &self.sheet.y);
+        let (across, up) = (&self.sheet.x, &self.frame.y);
         let inside = x >= across.low && x <= across.high && y >= up.low && y <= up.high;
         inside
             .then(|| self.frame.at(x, y))
@@ -204,11 +204,11 @@ impl Scene<'_, '_> {
     fn across(&self, along: Along, value: f64) -> Option<f64> {
         let (axis, span) = match along {
             Along::X => (self.sheet.x_axis, &self.sheet.x),
-            Along::Y => (self.sheet.y_axis, &self.sheet.y),
+            Along::Y => (self.frame.y_axis, &self.frame.y),
         };
         let at = check::place(axis, value);
         (at >= span.low && at <= span.high).then(|| match along {
-            Along::X => f64::from(self.frame.at(at, self.sheet.y.low).0),
+            Along::X => f64::from(self.frame.at(at, self.frame.y.low).0),
             Along::Y => f64::from(self.frame.at(self.sheet.x.low, at).1),
         })
     }
@@ -219,7 +219,7 @@ impl Scene<'_, '_> {
         let end = |value: f64| {
             let (axis, span) = match along {
                 Along::X => (self.sheet.x_axis, &self.sheet.x),
-                Along::Y => (self.sheet.y_axis, &self.sheet.y),
+                Along::Y => (self.frame.y_axis, &self.frame.y),
             };
             let at = if value.is_infinite() {
                 value
@@ -228,7 +228,7 @@ impl Scene<'_, '_> {
             };
             let at = at.clamp(span.low, span.high);
             match along {
-                Along::X => f64::from(self.frame.at(at, self.sheet.y.low).0),
+                Along::X => f64::from(self.frame.at(at, self.frame.y.low).0),
                 Along::Y => f64::from(self.frame.at(self.sheet.x.low, at).1),
             }
         };

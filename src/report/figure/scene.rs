@@ -26,6 +26,9 @@ pub struct Figure {
 /// One panel of a figure.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Panel {
+    /// An axis upwards of this panel's own. Panels of a figure in which any has one stand one above the other, each with its axis'
+    /// label above it, and share the axis across.
+    pub y: Option<Axis>,
     /// What is shown in this panel; empty where the figure has only one.
     pub title: String,
     /// What lies in it. Drawn in a fixed order (regions, bands, columns, rules, curves, intervals, points), whatever the order here.
@@ -128,6 +131,38 @@ pub enum Dash {
     Mixed,
     Sparse,
     Triple,
+}
+
+impl Panel {
+    /// A panel on the figure's axes.
+    pub fn new(title: impl Into<String>, layers: Vec<Layer>) -> Self {
+        Self {
+            y: None,
+            title: title.into(),
+            layers,
+        }
+    }
+
+    /// A panel with an axis upwards of its own.
+    pub fn with_axis(y: Axis, layers: Vec<Layer>) -> Self {
+        Self {
+            y: Some(y),
+            title: String::new(),
+            layers,
+        }
+    }
+}
+
+impl Figure {
+    /// Whether its panels stand one above the other because any has an axis of its own.
+    pub(super) fn is_stacked(&self) -> bool {
+        self.panels.iter().any(|panel| panel.y.is_some())
+    }
+
+    /// The axis upwards of a panel.
+    pub(super) fn axis_up<'a>(&'a self, panel: &'a Panel) -> &'a Axis {
+        panel.y.as_ref().unwrap_or(&self.y)
+    }
 }
 
 impl Look {

@@ -130,6 +130,7 @@ pub(super) fn draw_by_fan(r: &Results<'_>) -> Figure {
             });
         }
         panels.push(Panel {
+            y: None,
             title: panel_title(data, mode),
             layers,
         });
@@ -246,6 +247,7 @@ fn intake_panels(fit: &DrawFit, value: impl Fn(At) -> Option<(f64, (f64, f64))>)
             });
         }
         Panel {
+            y: None,
             title: panel_title(data, mode),
             layers,
         }
@@ -403,6 +405,7 @@ pub(super) fn elasticity(r: &Results<'_>) -> Option<Figure> {
         x: Axis::new("Elasticity of the compressor-side draw to airflow", ""),
         y: Axis::names("", names),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers,
         }],
@@ -479,6 +482,7 @@ pub(super) fn compressor_by_airflow(r: &Results<'_>) -> Option<Figure> {
         x: flow_axis(data, r.system).logarithmic().of_settings(),
         y: Axis::new("Draw without the blower", "W").logarithmic(),
         panels: vec![Panel {
+            y: None,
             title: String::new(),
             layers,
         }],

@@ -19,6 +19,7 @@ use crate::coupling::Coupling;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::CapacityKind;
 use crate::quantity::System;
+use crate::steady::Reduction;
 
 /// Everything that was computed of a bench.
 pub struct Results<'a> {
@@ -34,6 +35,8 @@ pub struct Results<'a> {
     pub coupling: &'a Coupling,
     /// The uncertainty budgets; none without cooling runs.
     pub budget: Option<&'a Shown<'a>>,
+    /// How the points came from logs, where the bench has them.
+    pub reduction: Option<&'a Reduction>,
     /// What `check` found.
     pub findings: &'a [Finding],
     /// Confidence level of the intervals.

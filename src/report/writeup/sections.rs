@@ -5,7 +5,8 @@ use crate::coupling::DEFAULT_MARGIN;
 use crate::report::budgets;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
-use crate::report::result_tables;
+use crate::report::{result_tables, run_figure};
+use crate::steady::Reduction;
 
 /// All sections.
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
@@ -13,7 +14,19 @@ pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
     sections.extend(capacity(r));
     sections.extend(budget(r));
     sections.extend([warmer(r), limitations(r), method(r), cautions(r), runs(r)]);
+    sections.extend(r.reduction.map(read));
     sections
+}
+
+/// How each run was read from its log.
+fn read(reduction: &Reduction) -> Section {
+    let mut section = Section::new("How each run was read").with(Block::Text(
+        "Each run's window was searched for the longest stretch in which draw, intake and outlet keep their tolerances; start-ups end where the readings say so, not after a fixed time. What was left out is shaded, and named in the table.".to_owned(),
+    ));
+    for f in run_figure::all_runs(reduction) {
+        section = section.with(figure(f));
+    }
+    section.with(Block::Table(run_figure::table(reduction)))
 }
 
 fn figure(f: Figure) -> Block {
