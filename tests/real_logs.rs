@@ -304,3 +304,277 @@ fn a_log_of_events_and_a_table_in_prose_are_refused() {
         assert!(refused.contains("no line with the headings"), "{refused}");
     }
 }
+
+/// What is to come of a whole file.
+enum Read {
+    /// So many rows, and no more than so many that could not be read.
+    Rows(usize, usize),
+    /// Refused with these words.
+    Refused(&'static str),
+}
+
+/// Every log beside the project: folder, end of the name, `[log.time]` and `[log.channels]`, and what is to come of it. Rows were
+/// counted by hand (`wc -l` less headings and preambles).
+fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
+    use Read::{Refused, Rows};
+    let chamber = || CHAMBER.to_owned();
+    let log =
+        |time: &str, channels: &str| format!("[log.time]\n{time}\n[log.channels]\n{channels}\n");
+    let wall = |column: &str, format: &str, channels: &str| {
+        log(
+            &format!(
+                "column = \"{column}\"\nformat = \"{format}\"\nzone = \"America/Indiana/Indianapolis\""
+            ),
+            channels,
+        )
+    };
+    let elapsed = |column: &str, channels: &str| {
+        log(
+            &format!("column = {column}\nformat = \"elapsed_s\""),
+            channels,
+        )
+    };
+    let pack = "voltage = { column = \"Voltage\", unit = \"V\" }\ncurrent = { column = \"Current\", unit = \"A\", sign = -1 }";
+    let pack = |name| {
+        (
+            "leaf-24v-pack-discharge",
+            name,
+            wall("Real Time", "%m/%d/%Y %I:%M:%S %p", pack),
+        )
+    };
+    let five = |name, column: &str, rows| {
+        (
+            "purdue-house-ac-then-dc",
+            name,
+            wall(
+                "time",
+                "%Y-%m-%d %H:%M:%S",
+                &format!("power = {{ column = \"{column}\", unit = \"W\" }}"),
+            ),
+            Rows(rows, 0),
+        )
+    };
+    let hourly = |name, rows| {
+        (
+            "purdue-house-ac-then-dc",
+            name,
+            wall(
+                "hour_start",
+                "%Y-%m-%d %H:%M",
+                "power = { column = \"outdoor_unit_W\", unit = \"W\" }\nambient_temp = { column = \"outdoor_temp_C\", unit = \"degC\" }",
+            ),
+            Rows(rows, 0),
+        )
+    };
+    let mut all: Vec<(&str, &str, String, Read)> = [
+        "Atlanta_Eff_Default.csv",
+        "Atlanta_Eff_EnergySave.csv",
+        "Atlanta_Eff_ExtrmSum.csv",
+        "Atlanta_Shift_MPC.csv",
+        "Buffalo_Eff_Default.csv",
+        "Buffalo_Shift_MPC.csv",
+        "NewYorkCity_Eff_Default.csv",
+        "NewYorkCity_Eff_TypShldr.csv",
+        "Tucson_Eff_ExtrmWin.csv",
+    ]
+    .map(|name| ("nist-two-stage-heat-pump", name, chamber(), Rows(1440, 0)))
+    .into();
+    all.push((
+        "nist-two-stage-heat-pump",
+        "wide_untrimmed_first300rows.csv",
+        chamber(),
+        Rows(300, 0),
+    ));
+    all.push((
+        "nist-two-stage-heat-pump",
+        "DERIVED_german_locale_excerpt.csv",
+        format!(
+            "unit_rows = 1\n{}",
+            wall("Zeit", "%d.%m.%Y %H:%M", "power = { column = \"Aussengeraet [W]\", unit = \"W\" }\nambient_temp = { column = \"Aussentemperatur [F]\", unit = \"degF\" }")
+        ),
+        Rows(600, 0),
+    ));
+    all.extend(
+        [
+            "Atlanta_Eff_MPC.csv",
+            "Buffalo_Shed_MPC.csv",
+            "Tucson_Shed_DenseOcc.csv",
+        ]
+        .map(|name| ("nist-two-stage-mpc-runs", name, chamber(), Rows(1440, 0))),
+    );
+    all.extend([
+        five("2024-07-31_5min.csv", "outdoor_unit_W", 13536),
+        five("2025-01-16_5min.csv", "outdoor_unit_dc_W", 8256),
+        hourly("jun_jul_2024_hourly.csv", 1118),
+        hourly("jan2024_hourly.csv", 1185),
+        hourly("dc_powered_winter_hourly.csv", 688),
+        (
+            "purdue-house-ac-then-dc",
+            "original_BDinverter_DC_current_OUT_return.csv",
+            wall("Time", "%Y-%m-%d %H:%M:%S", "current = { column = \"Value\", unit = \"A\" }"),
+            // A current alone is no draw.
+            Refused("logs without a draw"),
+        ),
+        (
+            "purdue-house-ac-then-dc",
+            "original_weather_2425.csv",
+            wall("Time", "%m/%d/%Y %H:%M", "ambient_temp = { column = \"temperature (degC)\", unit = \"degC\" }"),
+            Refused("logs without a draw"),
+        ),
+        (
+            "lifepo4-12v-ups-home-log",
+            "Test_D3_March_2026_Voltage.csv",
+            wall("last_changed", "iso", "voltage = { column = \"state\", unit = \"V\" }").replace("zone = \"America/Indiana/Indianapolis\"\n", ""),
+            Refused("logs without a draw"),
+        ),
+        (
+            "lifepo4-12v-ups-home-log",
+            "UPS_Temperature_2026-3-26_to_2026-4-4.csv",
+            // The file gives no unit, and none may be guessed.
+            wall("last_changed", "iso", "power = { column = \"state\" }").replace("zone = \"America/Indiana/Indianapolis\"\n", ""),
+            Refused("unit"),
+        ),
+        (
+            "lipo-rate-test-cycler",
+            "cycler_export_selected_columns.csv",
+            elapsed("\"Total Time(s)\"", "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\" }"),
+            Rows(13084, 0),
+        ),
+        (
+            "inverter-weblogger-messy",
+            "details_first4000lines.txt",
+            WEBLOGGER.to_owned(),
+            Rows(3999, 0),
+        ),
+        (
+            "blower-flow-at-fixed-rpm",
+            "flow-test-21818rpm.csv",
+            elapsed("\"t\"", "power = { column = \"Q1\", unit = \"W\" }"),
+            Rows(288, 0),
+        ),
+        (
+            "blower-flow-at-fixed-rpm",
+            "flow-test-26666rpm.csv",
+            elapsed("\"t\"", "power = { column = \"Q1\", unit = \"W\" }"),
+            Rows(232, 0),
+        ),
+        (
+            "blower-ramp-messy",
+            "labchart_header_block.txt",
+            elapsed("1", "power = { column = 2, unit = \"W\" }"),
+            Rows(52600, 0),
+        ),
+        (
+            "blower-ramp-messy",
+            "pcb_log_no_header.txt",
+            log("column = 1\nformat = \"elapsed_ms\"", "power = { column = 6, unit = \"W\" }"),
+            Rows(1088, 0),
+        ),
+        (
+            "battery-tester-exports",
+            "semicolon_header_block.csv",
+            elapsed("\"test_time\"", "voltage = { column = \"voltage\", unit = \"V\" }\ncurrent = { column = \"current\", unit = \"A\" }"),
+            Rows(2444, 0),
+        ),
+        (
+            "battery-tester-exports",
+            "neware_three_level_header.csv",
+            elapsed("\"Total Time\"", "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\" }"),
+            // Its third row of headings is the one of the readings; cycles and steps stand between the rows.
+            Refused(""),
+        ),
+        (
+            "battery-tester-exports",
+            "pec_Test25205.csv",
+            wall("Real Time", "%m/%d/%Y %H:%M:%S", "voltage = { column = \"Voltage (V)\", unit = \"V\" }\ncurrent = { column = \"Current (A)\", unit = \"A\" }"),
+            Rows(490, 10),
+        ),
+        (
+            "battery-tester-exports",
+            "pec_Test25209.csv",
+            wall("Real Time", "%m/%d/%Y %H:%M:%S", "voltage = { column = \"Voltage (V)\", unit = \"V\" }\ncurrent = { column = \"Current (A)\", unit = \"A\" }"),
+            Rows(290, 10),
+        ),
+        (
+            "leaf-24v-pack-discharge",
+            "cell_1C_headerless.csv",
+            elapsed("2", "voltage = { column = 10, unit = \"V\" }\ncurrent = { column = 9, unit = \"A\" }"),
+            Rows(2287, 0),
+        ),
+        (
+            "leaf-24v-pack-discharge",
+            "cell_3C_temperatures.lvm",
+            // Temperatures without a clock.
+            elapsed("1", "power = { column = 2, unit = \"W\" }"),
+            Refused(""),
+        ),
+        (
+            "minisplit-airflow-proxy",
+            "tidy.csv",
+            elapsed("\"block\"", "power = { column = \"flow_cfm\", unit = \"W\" }"),
+            Refused(""),
+        ),
+        (
+            "minisplit-field-cop",
+            "site1.csv",
+            elapsed("\"time\"", "power = { column = \"cop\", unit = \"W\" }"),
+            Refused("no column `time`"),
+        ),
+        (
+            "fan-curve-supply",
+            "supply_fan_875rpm.csv",
+            elapsed("\"time\"", "power = { column = \"power_W\", unit = \"W\" }"),
+            Refused("no column `time`"),
+        ),
+        (
+            "nist-designed-tests",
+            "AC.DAT",
+            elapsed("\"time\"", "power = { column = \"Y\", unit = \"W\" }"),
+            Refused("no line with the headings"),
+        ),
+    ]);
+    for (name, rows) in [
+        ("module123_0_3C_every5th.csv", 2775),
+        ("module123_1_0C.csv", 4140),
+        ("module123_2_75C.csv", 1680),
+    ] {
+        let (folder, name, log) = pack(name);
+        all.push((folder, name, log, Rows(rows, 3)));
+    }
+    all
+}
+
+#[test]
+fn every_log_beside_the_project_is_read_or_refused_for_the_right_reason() {
+    let mut wrong = Vec::new();
+    for (folder, name, log, want) in every_log() {
+        let Some(file) = whole(folder, name) else {
+            continue;
+        };
+        let window = if log.contains("elapsed") {
+            "run,fan,start [s],end [s]\nr,1,0,3600\n"
+        } else {
+            "run,fan,start,end\nr,1,2024-07-01T12:00:00Z,2024-07-01T16:00:00Z\n"
+        };
+        let found = reduced(&file, &log, window, "");
+        match (&found, want) {
+            (Ok(found), Read::Rows(rows, broken)) => {
+                let log = &found.logs[0];
+                let off = log.rows.abs_diff(rows);
+                if off > broken || log.broken > broken {
+                    wrong.push(format!(
+                        "{name}: {} rows, {} broken; expected {rows}",
+                        log.rows, log.broken
+                    ));
+                }
+            }
+            (Err(said), Read::Refused(words)) if said.contains(words) => println!("{name}: {said}"),
+            (Err(said), _) => wrong.push(format!("{name}: {said}")),
+            (Ok(found), Read::Refused(words)) => wrong.push(format!(
+                "{name}: read ({} rows, {} broken), expected a refusal with `{words}`",
+                found.logs[0].rows, found.logs[0].broken
+            )),
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}

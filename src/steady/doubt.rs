@@ -9,9 +9,11 @@ use crate::logs::window::Span;
 
 /// A step is so many times the usual change of the draw over as long. Common practice, no source.
 const SUDDEN: f64 = 6.0;
-/// A setting stood where the mean over the least length differs from the level beside the step by less than this share.
+/// A setting stood where the median over the least length differs from the level beside the step by less than this share …
 const STOOD: f64 = 0.25;
-/// … and where its drift over that length is less than this share of the step.
+/// … nearly all of that length is nearer to that level than to the other …
+const MOSTLY: f64 = 0.8;
+/// … and its drift over that length is less than this share of the step.
 const STILL: f64 = 0.5;
 /// What drift inside the plateaus would make of the way between their middles, as a share of their difference: below it
 /// they are plateaus, above it one drift.
@@ -155,7 +157,13 @@ pub(super) fn step(search: &Search, main: Stretch) -> Option<Step> {
         let least = search.least;
         let stood = |s: Stretch, at_step: f64| {
             let part = draw.blocks.part(s.from, s.to);
-            median(part).is_some_and(|m| (m - at_step).abs() < STOOD * at_step.abs())
+            let near = part
+                .iter()
+                .flatten()
+                .filter(|v| (*v - at_step).abs() < 0.5 * jump)
+                .count();
+            near as f64 >= MOSTLY * part.len() as f64
+                && median(part).is_some_and(|m| (m - at_step).abs() < STOOD * at_step.abs())
                 && draw
                     .blocks
                     .line(s.from, s.to)

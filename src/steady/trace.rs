@@ -81,8 +81,8 @@ impl Why {
             Why::StartUp => "start-up",
             Why::Between => "change",
             Why::After => "not steady",
-            Why::BeforeCycles => "before the first whole cycle",
-            Why::AfterCycles => "after the last",
+            Why::BeforeCycles => "before the regular cycles",
+            Why::AfterCycles => "after them",
             Why::Pause => "no readings",
         }
     }
