@@ -114,6 +114,8 @@ pub struct SettingBudget {
     pub ambient_c: Option<f64>,
     /// How many of its runs had a wet coil, or perhaps had.
     pub wet: usize,
+    /// How many of its runs had a dry coil for certain, by the intake's dew point.
+    pub dry: usize,
     /// What the figures lean on, beside the scatter between runs.
     pub sources: Vec<Source>,
     /// The figures that the readings allow, in the order of [`Figure::ALL`].
@@ -142,16 +144,14 @@ impl SettingBudget {
     }
 }
 
-/// Relative standard uncertainty of the capacity that instruments add alike in all runs of a setting, read near an intake (degC).
+/// Relative standard uncertainty of the capacity that instruments add alike in all runs of a setting, at the setting's mean readings.
 /// `data` may be a bench's draw or its capacity data; a setting that was never tested is taken as its fan level's runs, else as
 /// all runs. None where the readings give no capacity.
 pub fn shared_capacity_u(
     bench: &Bench,
     data: &DrawData,
     (mode, level): (usize, usize),
-    intake_c: f64,
 ) -> Option<f64> {
-    let near = |t: f64| (t - intake_c).abs();
     let mut rows: Vec<_> = data.rows.iter().filter(|r| r.level == level).collect();
     if rows.iter().any(|r| r.mode == mode) {
         rows.retain(|r| r.mode == mode);
@@ -159,11 +159,6 @@ pub fn shared_capacity_u(
     if rows.is_empty() {
         rows = data.rows.iter().collect();
     }
-    let closest = rows
-        .iter()
-        .map(|r| near(r.intake))
-        .fold(f64::INFINITY, f64::min);
-    rows.retain(|r| near(r.intake) < closest + NEAR_K);
     let points: Vec<_> = rows
         .iter()
         .filter_map(|r| bench.points.get(r.point))
@@ -197,9 +192,6 @@ pub fn shared_capacity_u(
         .sum();
     (value > 0.0).then(|| squares.sqrt() / value)
 }
-
-/// Runs whose intakes lie within this of the nearest are taken together, K: the scatter of a set point. Common practice, no source.
-const NEAR_K: f64 = 1.0;
 
 /// Does the weighed water bear out the air side's latent capacity?
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]

@@ -21,6 +21,7 @@ pub(super) struct Group {
     /// Each run's figures.
     pub values: Vec<Values>,
     pub wet: usize,
+    pub dry: usize,
     /// Whether humidity was read on both sides of every cooling run of the bench.
     pub total: bool,
 }
@@ -61,7 +62,9 @@ pub(super) fn groups(
             .figures()
             .unwrap_or([None; Figure::ALL.len()]);
         let air: Option<&Capacity> = capacity.and_then(|c| c.runs.get(i));
-        let wet = usize::from(air.is_some_and(|c| matches!(c.coil, Coil::Wet | Coil::PerhapsWet)));
+        let coil = air.map(|c| c.coil);
+        let wet = usize::from(matches!(coil, Some(Coil::Wet | Coil::PerhapsWet)));
+        let dry = usize::from(coil == Some(Coil::Dry));
         let found = groups
             .iter_mut()
             .find(|g| (g.near, g.mode, g.level) == (near, row.mode, row.level));
@@ -70,6 +73,7 @@ pub(super) fn groups(
                 g.runs.push(row.point);
                 g.values.push(values);
                 g.wet += wet;
+                g.dry += dry;
             }
             None => groups.push(Group {
                 mode: row.mode,
@@ -78,6 +82,7 @@ pub(super) fn groups(
                 runs: vec![row.point],
                 values: vec![values],
                 wet,
+                dry,
                 total,
             }),
         }

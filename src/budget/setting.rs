@@ -57,6 +57,7 @@ pub(super) fn budget(
         intake_c: mean_of(Channel::IntakeTemp),
         ambient_c: mean_of(Channel::AmbientTemp),
         wet: group.wet,
+        dry: group.dry,
         sources,
         figures,
         readings,

@@ -32,7 +32,7 @@ pub fn predict_capacity(
     let (low, high) = data.intake_range(at.mode);
     let beyond = (at.intake - high).max(low - at.intake).max(0.0);
     let bend = UNSEEN_BEND * beyond * (beyond + high - low);
-    let shared = shared_capacity_u(bench, data, (at.mode, at.level), at.intake).unwrap_or_default();
+    let shared = shared_capacity_u(bench, data, (at.mode, at.level)).unwrap_or_default();
     let mut parts = Vec::new();
     for candidate in &fit.candidates {
         let Some(d) = fit.draw_of(candidate, &at) else {

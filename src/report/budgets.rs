@@ -446,10 +446,9 @@ fn trial_sentence(shown: &Shown<'_>, s: &SettingBudget) -> Option<String> {
         .iter()
         .filter(|t| t.digits.is_none())
         .filter_map(|t| {
-            let f = s.figure(t.figure)?;
-            let d = decimals_for(f.u.total());
+            let d = decimals_for(s.figure(t.figure)?.u.total());
             Some(format!(
-                "{} ({} to {})",
+                "the {} ({} to {} by the trials)",
                 figure_words(t.figure),
                 number(t.interval.0, d),
                 number(t.interval.1, d)
@@ -460,22 +459,27 @@ fn trial_sentence(shown: &Shown<'_>, s: &SettingBudget) -> Option<String> {
         "{} random trials with the instruments' and the scatter's distributions (JCGM 101:2008)",
         group_thousands(trials.trials)
     );
+    let digits = found.iter().filter_map(|t| t.digits).min();
+    let word = match digits {
+        Some(2) => "two digits",
+        _ => "one digit",
+    };
+    let setting = shown.setting(s);
     if failed.is_empty() {
-        let digits = found.iter().filter_map(|t| t.digits).min()?;
-        let word = if digits == 2 {
-            "two digits"
-        } else {
-            "one digit"
-        };
         return Some(format!(
-            "The intervals are linear ones (JCGM 100:2008). {runs} give the same ends to {word} of the standard uncertainty for {}, so the linear intervals may be trusted (clause 8).",
-            shown.setting(s)
+            "The intervals are linear ones (JCGM 100:2008). {runs} give the same ends to {word} of the standard uncertainty for {setting}, so the linear intervals may be trusted (clause 8)."
         ));
     }
+    let rest = if found.iter().all(|t| t.digits.is_none()) {
+        String::new()
+    } else {
+        format!(
+            " The other figures' ends agree to {word} of the standard uncertainty, so their linear intervals may be trusted (clause 8)."
+        )
+    };
     Some(format!(
-        "{runs} do not bear out the linear interval for {} at {}. The tables give the trials' intervals for these.",
-        failed.join(", "),
-        shown.setting(s)
+        "The intervals are linear ones (JCGM 100:2008), but {runs} do not bear these out for {} at {setting}; there, the trials' intervals stand in the tables for every setting.{rest}",
+        failed.join(" and ")
     ))
 }
 
@@ -509,6 +513,10 @@ fn water_sentences(shown: &Shown<'_>) -> Vec<String> {
     let runs: usize = shown.budgets.settings.iter().map(|s| s.runs.len()).sum();
     if shown.budgets.capacity == Ok(CapacityKind::Sensible) && wet > 0 {
         text.push(format!("In {wet} of {runs} runs the intake's dew point lies above what the coil reaches, so water condensed or may have: there was latent cooling too, which cannot be told without the outlet's humidity. Capacity and EER are of the sensible part only."));
+    }
+    let dry: usize = shown.budgets.settings.iter().map(|s| s.dry).sum();
+    if shown.budgets.capacity == Ok(CapacityKind::Total) && dry > 0 {
+        text.push(format!("In {dry} of {runs} runs the coil was dry for certain: the intake's dew point lies below anything the coil reaches. There the total is the sensible capacity, and the sensible figure is the surer of the two, for no humidity probe enters it beyond the air's density."));
     }
     let witnesses: Vec<(&SettingBudget, Witness)> = shown
         .budgets

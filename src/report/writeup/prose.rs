@@ -2,7 +2,8 @@
 
 use super::Results;
 use super::tables::{level_name, name, tested};
-use crate::bench::{Channel, Kind, Severity};
+use crate::bench::{Channel, FlowAt, Kind, Severity};
+use crate::budget::Figure;
 use crate::fit::forms::{At, CapacityKind};
 use crate::predict::{ambient_caution, predict, predict_capacity};
 use crate::quantity::{Dimension, System};
@@ -119,7 +120,7 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
     };
     let show = |w: f64| r.system.convert_capacity(w);
     Some(format!(
-        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} W/W{}.",
+        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} W/W{}{}.",
         temperature(r, data.intake_ref),
         show(c.capacity_w),
         r.system.capacity_symbol(),
@@ -132,12 +133,27 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
             CapacityKind::Sensible => "a sensible-only EER",
         },
         c.capacity_w / p.draw_w,
+        eer_interval(r, m, l),
         if r.bench.fan.draw_limit_w == Some(0.0) {
             " without the blower's draw"
         } else {
             ""
         }
     ))
+}
+
+/// The EER's interval at a setting, from its budget.
+fn eer_interval(r: &Results<'_>, mode: usize, level: usize) -> String {
+    let found = r.budget.and_then(|b| {
+        let list = b.budgets.middle(b.data);
+        let s = list
+            .into_iter()
+            .find(|s| (s.mode, s.level) == (mode, level))?;
+        s.figure(Figure::Eer).map(|f| f.interval)
+    });
+    found.map_or(String::new(), |(low, high)| {
+        format!(" (by the runs themselves {low:.2} to {high:.2})")
+    })
 }
 
 /// What the bench is, as terms.
@@ -266,6 +282,16 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
             text.push(format!("{what}, with moist-air properties after Hyland and Wexler (1983) as in the ASHRAE Handbook (2017), and each fan level's mean airflow, so that the noise of one flow reading does not stand on both axes. Its {} forms are weighed like the draw's.", fit.tried));
         }
         Err(why) => text.push(format!("No capacity is given: {why}")),
+    }
+    if r.capacity.is_ok() {
+        let side = match r.bench.flow_at {
+            FlowAt::Intake => "intake",
+            FlowAt::Outlet => "outlet",
+        };
+        text.push(format!("The volume flow becomes a mass flow by the density of the {side} air, where it was measured, at the stated pressure and humidity."));
+    }
+    if r.budget.is_some() {
+        text.push("Uncertainty budgets follow JCGM 100:2008. An instrument has one error for all that it reads of one kind, in all runs: it is added once to an absolute figure, and cancels in ratios between settings and wherever it reads both ends of a difference. The scatter between repeated runs is pooled over all settings, with common slopes in the conditions that varied; what an instrument does afresh in each run, and the run's own averaging, stand in it already. Slopes of each figure in each source are taken numerically.".to_owned());
     }
     text
 }
