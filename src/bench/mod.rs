@@ -171,6 +171,22 @@ impl Instrument {
     pub fn standard_u(&self, reading: f64) -> f64 {
         self.read_as.standard(self.accuracy.limit_at(reading))
     }
+
+    /// What it adds to a figure given as in [`Bench::combined_u`], one part for each kind that it reads.
+    fn parts_of(&self, figure: &[(Channel, f64, f64)]) -> Vec<f64> {
+        let mut kinds: Vec<(Dimension, f64)> = Vec::new();
+        for (channel, reading, slope) in figure {
+            if !self.measures.contains(channel) {
+                continue;
+            }
+            let part = slope * self.standard_u(*reading);
+            match kinds.iter_mut().find(|k| k.0 == channel.dimension()) {
+                Some(kind) => kind.1 += part,
+                None => kinds.push((channel.dimension(), part)),
+            }
+        }
+        kinds.into_iter().map(|k| k.1).collect()
+    }
 }
 
 impl AccuracyAs {
@@ -418,18 +434,7 @@ impl Bench {
     pub fn combined_u(&self, figure: &[(Channel, f64, f64)]) -> InstrumentU {
         let mut sum = InstrumentU::default();
         for instrument in &self.instruments {
-            let mut kinds: Vec<(Dimension, f64)> = Vec::new();
-            for (channel, reading, slope) in figure {
-                if !instrument.measures.contains(channel) {
-                    continue;
-                }
-                let part = slope * instrument.standard_u(*reading);
-                match kinds.iter_mut().find(|k| k.0 == channel.dimension()) {
-                    Some(kind) => kind.1 += part,
-                    None => kinds.push((channel.dimension(), part)),
-                }
-            }
-            for (_, u) in kinds {
+            for u in instrument.parts_of(figure) {
                 if instrument.shared {
                     sum.shared = sum.shared.hypot(u);
                 } else {
@@ -438,6 +443,18 @@ impl Bench {
             }
         }
         sum
+    }
+
+    /// What each instrument adds to [`Bench::combined_u`]'s shared part, in the order of [`Bench::instruments`].
+    pub fn shared_by_instrument(&self, figure: &[(Channel, f64, f64)]) -> Vec<f64> {
+        let one = |i: &Instrument| {
+            if i.shared {
+                i.parts_of(figure).into_iter().fold(0.0, f64::hypot)
+            } else {
+                0.0
+            }
+        };
+        self.instruments.iter().map(one).collect()
     }
 }
 

@@ -7,11 +7,14 @@ use serde_json::{Value, json};
 use super::budget::{make, to_json};
 use super::words::Words;
 use super::{Answer, CliError, Common, Opened, open};
+use crate::bench::Bench;
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
 use crate::fit::forms::{CapacityData, DrawData};
+use crate::predict::{LeftOut, Miss, leave_out};
 use crate::report::budgets::{
     Shown, airflow, capacities, condensate, contributions, efficiencies, sentences,
 };
+use crate::report::predictions::misses;
 use crate::report::result_tables::{USUAL_HUMIDITY, candidates};
 use crate::report::tables::{Cell, Column, Table};
 
@@ -23,6 +26,9 @@ pub struct FitArgs {
     /// Instead of curves: draw, capacity and EER of each tested setting, and what makes them uncertain
     #[arg(long)]
     pub budget: bool,
+    /// Also predict each run, each test condition and each block from all others, and say how far off that is
+    #[arg(long, conflicts_with = "budget")]
+    pub leave_out: bool,
 }
 
 /// Runs the command.
@@ -71,6 +77,18 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         };
         curve_words(&mut words, title, fit, common.level);
     }
+    let left_out = args.leave_out.then(|| {
+        let all = |fit: &DrawFit| {
+            let ways = LeftOut::ALL.into_iter();
+            ways.filter_map(|way| leave_out(bench, fit, way)).collect()
+        };
+        let mut list = vec![("draw", all(&draw))];
+        list.extend(capacity.as_ref().map(|(_, f)| ("capacity", all(f))));
+        list
+    });
+    if let Some(list) = &left_out {
+        words.table(&misses(bench, list));
+    }
     // The demo's note stands at the top already.
     let said = notes.get(usize::from(opened.demo)..).unwrap_or_default();
     words.notes(said, common.quiet);
@@ -79,6 +97,7 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         "command": "fit",
         "bench": bench.title,
         "level": common.level,
+        "left_out": left_out.map(|list| left_out_json(bench, &list)),
         "draw": candidate_json(&draw, draw.best(), common.level),
         "draw_candidates": draw.candidates.iter().map(|c| candidate_json(&draw, c, common.level)).collect::<Vec<_>>(),
         "draw_forms_tried": draw.tried,
@@ -96,6 +115,25 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         words: words.finish(),
         json,
     })
+}
+
+fn left_out_json(bench: &Bench, list: &[(&'static str, Vec<Miss>)]) -> Vec<Value> {
+    let one = |what: &str, m: &Miss| {
+        json!({
+            "of": what,
+            "left_out": m.left_out,
+            "times": m.groups,
+            "runs": m.runs,
+            "silent_runs": m.silent,
+            "rms": m.rms,
+            "bias": m.bias,
+            "largest": m.largest,
+            "largest_run": bench.points.get(m.largest_point).map(|p| &p.run),
+        })
+    };
+    let rows = list.iter();
+    rows.flat_map(|(what, misses)| misses.iter().map(move |m| one(what, m)))
+        .collect()
 }
 
 /// The budgets in place of curves.

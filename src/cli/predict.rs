@@ -1,5 +1,8 @@
 //! `steadydraw predict`: draw and capacity where nothing was tested.
 
+mod adjusted;
+mod told;
+
 use std::path::PathBuf;
 
 use serde_json::{Value, json};
@@ -10,18 +13,23 @@ use crate::bench::{Channel, Kind, did_you_mean};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData, FlowScale};
 use crate::predict::{
-    Prediction, Support, ambient_caution, predict, predict_capacity, prediction_notes,
+    ASSUMED_SOURCE, AmbientAssumption, CapacityPrediction, Explanation, Prediction, Support,
+    ambient_caution, assumed_note, explain, predict_assuming, predict_capacity_assuming,
+    prediction_notes,
 };
 use crate::quantity::{Dimension, System, parse_quantity};
 use crate::report::tables::{Cell, Column, Table};
 
 /// Arguments of `predict`.
 #[derive(clap::Args, Debug)]
+#[command(
+    after_help = "Examples:\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n  steadydraw predict my-bench --intake 35degC --mode cruise --fan 3 --explain\n  steadydraw predict my-bench --adjusted                   every tested setting at the same conditions\n  steadydraw predict my-bench --intake 35degC --ambient 40degC --assume-ambient-slope published\n  steadydraw predict my-bench --intake 35degC --ambient 40degC --assume-ambient-slope \"1.6 to 2.2 %/K\""
+)]
 pub struct PredictArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
     /// Intake temperature with its unit, such as 35degC; may be given several times
-    #[arg(long, required = true, value_name = "TEMPERATURE", value_delimiter = ',', value_parser = parse_temperature, allow_hyphen_values = true)]
+    #[arg(long, value_name = "TEMPERATURE", value_delimiter = ',', value_parser = parse_temperature, allow_hyphen_values = true)]
     pub intake: Vec<f64>,
     /// Ambient (condenser-side) temperature with its unit; the runs' mean where none is given
     #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
@@ -32,9 +40,23 @@ pub struct PredictArgs {
     /// Only this fan level
     #[arg(long, value_name = "LEVEL")]
     pub fan: Option<String>,
+    /// Say for each prediction which curves and runs speak in it, what makes its interval wide, and which run would narrow it
+    #[arg(long)]
+    pub explain: bool,
+    /// Every tested setting at the same conditions: the runs' mean intake and ambient, or those given
+    #[arg(long)]
+    pub adjusted: bool,
+    /// Where the runs do not cover the ambient: assume that the draw follows it by the published slope of fixed-speed units, or by one
+    /// of your own such as "1.6 to 2.2 %/K"; labelled in every answer
+    #[arg(long, value_name = "published|SLOPE", value_parser = parse_slope, allow_hyphen_values = true)]
+    pub assume_ambient_slope: Option<AmbientAssumption>,
 }
 
-fn parse_temperature(text: &str) -> Result<f64, String> {
+pub(super) fn parse_slope(text: &str) -> Result<AmbientAssumption, String> {
+    AmbientAssumption::parse(text).map_err(|e| e.to_string())
+}
+
+pub(super) fn parse_temperature(text: &str) -> Result<f64, String> {
     let v = parse_quantity(text, Dimension::Temperature)
         .map_err(|e| format!("{e}; write it like 35degC"))?;
     if (-40.0..=90.0).contains(&v) {
@@ -49,6 +71,7 @@ fn parse_temperature(text: &str) -> Result<f64, String> {
 /// # Errors
 /// [`CliError::Misuse`] for an unknown mode or level, [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where the data cannot answer.
 pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
+    refuse_misuse(args)?;
     let opened = open(args.bench.as_deref())?;
     let bench = &opened.bench;
     let draw_data = DrawData::from_bench(bench);
@@ -84,16 +107,39 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let capacity = capacity_data
         .ok()
         .and_then(|c| Some((c.kind, fit_draw(c.data).ok()?)));
+    if args.adjusted {
+        let fits = adjusted::Fits {
+            draw: &fit,
+            capacity: capacity.as_ref().map(|(kind, f)| (*kind, f)),
+            ambient_known,
+        };
+        return Ok(adjusted::answer(&opened, &fits, &settings, args, common));
+    }
     let ambient = args.ambient.unwrap_or(fit.data.ambient_mean);
+    let steps = match &args.assume_ambient_slope {
+        Some(a) => Some(
+            a.steps(&fit.data, ambient)
+                .map_err(|e| CliError::Misuse(format!("{e}; leave --assume-ambient-slope out")))?,
+        ),
+        None => None,
+    };
+    let (draw_step, capacity_step) = steps.unzip();
     let mut rows = Vec::new();
     for intake in &args.intake {
         for (mode, level) in &settings {
             let at = At::new(*mode, *level, *intake, ambient);
-            if let Some(p) = predict(bench, &fit, at, common.level) {
-                let c = capacity
-                    .as_ref()
-                    .and_then(|(_, f)| predict_capacity(bench, f, at, common.level));
-                rows.push((p, c));
+            if let Some(draw) = predict_assuming(bench, &fit, at, common.level, draw_step) {
+                rows.push(Told {
+                    capacity: capacity.as_ref().and_then(|(_, f)| {
+                        predict_capacity_assuming(bench, f, at, common.level, capacity_step)
+                    }),
+                    explanation: if args.explain {
+                        explain(bench, &fit, at, draw_step)
+                    } else {
+                        None
+                    },
+                    draw,
+                });
             }
         }
     }
@@ -112,49 +158,57 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
         .iter()
         .copied()
         .fold(f64::NEG_INFINITY, f64::max);
-    let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
-    let cautions = |system| ambient_caution(&fit.data, args.ambient, warmest, system);
-    notes.extend(cautions(System::Si));
     let kind = capacity.as_ref().map(|(k, _)| *k);
     let sensible = (kind == Some(CapacityKind::Sensible))
         .then(|| "Capacity is the sensible part only: outlet humidity is missing.".to_owned());
+    let cautions = |system| match (draw_step, capacity_step) {
+        (Some(draw), Some(cooling)) => {
+            let own = args.assume_ambient_slope.is_some_and(|a| !a.published);
+            let mut said = vec![
+                assumed_note("draw", &draw, ambient, system),
+                if own {
+                    format!(
+                        "The slope of the draw was given with the question; the published one is that of {ASSUMED_SOURCE}."
+                    )
+                } else {
+                    format!(
+                        "Source of the assumed slopes: {ASSUMED_SOURCE}. A unit whose control holds back when hot does not follow them."
+                    )
+                },
+            ];
+            if kind.is_some() {
+                said.push(assumed_note("capacity", &cooling, ambient, system));
+            }
+            said
+        }
+        _ => ambient_caution(&fit.data, args.ambient, warmest, system),
+    };
+    let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
+    notes.extend(cautions(System::Si));
     notes.extend(sensible.clone());
     let mut words = Words::start(&bench.title, opened.demo_note());
     words.table(&table(&fit.data, &rows, kind, ambient_known, common));
+    for row in &rows {
+        told::explanation(&mut words, bench, &fit, row, common.system());
+    }
     let mut said = cautions(common.system());
     said.extend(sensible);
-    for (p, _) in &rows {
-        for note in prediction_notes(&fit.data, p, common.system()) {
+    for row in &rows {
+        for note in prediction_notes(&fit.data, &row.draw, common.system()) {
             if !said.contains(&note) {
                 said.push(note);
             }
         }
     }
-    words.notes(&said, common.quiet);
+    // An assumption is part of the answer, so it is said even where notes are not wanted.
+    words.notes(&said, common.quiet && draw_step.is_none());
     let json = json!({
         "schema": 1,
         "command": "predict",
         "bench": bench.title,
         "level": common.level,
         "capacity_kind": kind,
-        "predictions": rows.iter().map(|(p, c)| {
-            json!({
-                "mode": fit.data.modes.get(p.at.mode),
-                "fan": fan_json(&fit.data, p),
-                "intake_c": p.at.intake,
-                "ambient_c": ambient_known.then_some(p.at.ambient),
-                "draw_w": p.draw_w,
-                "run_low_w": p.run_w.0,
-                "run_high_w": p.run_w.1,
-                "mean_low_w": p.mean_w.0,
-                "mean_high_w": p.mean_w.1,
-                "capacity_w": c.map(|c| c.capacity_w),
-                "capacity_mean_low_w": c.map(|c| c.mean_w.0),
-                "capacity_mean_high_w": c.map(|c| c.mean_w.1),
-                "support": p.support,
-                "notes": prediction_notes(&fit.data, p, System::Si),
-            })
-        }).collect::<Vec<_>>(),
+        "predictions": rows.iter().map(|row| told::json(bench, &fit, row, capacity_step, ambient_known)).collect::<Vec<_>>(),
         "notes": notes,
     });
     Ok(Answer {
@@ -163,9 +217,47 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     })
 }
 
+/// A prediction and what goes with it.
+struct Told {
+    draw: Prediction,
+    capacity: Option<CapacityPrediction>,
+    explanation: Option<Explanation>,
+}
+
+/// Command lines that make no sense, whatever the bench.
+fn refuse_misuse(args: &PredictArgs) -> Result<(), CliError> {
+    let misuse = |text: &str| Err(CliError::Misuse(text.to_owned()));
+    if args.intake.is_empty() && !args.adjusted {
+        return misuse(
+            "say where: --intake for a temperature of the air going in (several may be given), or --adjusted for every tested setting at the runs' own mean conditions.\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n  steadydraw predict my-bench --intake 30degC,35degC --mode cruise --fan 3 --explain\n  steadydraw predict my-bench --adjusted",
+        );
+    }
+    if args.assume_ambient_slope.is_some() && args.adjusted {
+        return misuse(
+            "--adjusted compares what was measured, so nothing is assumed in it; ask for the hot day by itself with --intake and --ambient",
+        );
+    }
+    if args.assume_ambient_slope.is_some() && args.ambient.is_none() {
+        return misuse(
+            "--assume-ambient-slope says how the draw follows ambient air; name the ambient too, such as --ambient 40degC",
+        );
+    }
+    if args.adjusted && args.explain {
+        return misuse(
+            "--explain is for single predictions; ask with --intake in place of --adjusted",
+        );
+    }
+    if args.adjusted && args.intake.len() > 1 {
+        return misuse(
+            "--adjusted brings all settings to one intake; give --intake once, or not at all",
+        );
+    }
+    Ok(())
+}
+
 /// Fan levels stay what the table wrote: a number where it is one.
-fn fan_json(data: &DrawData, p: &Prediction) -> Value {
-    let label = data.levels.get(p.at.level).map_or("", |l| l.label.as_str());
+fn fan_json(data: &DrawData, level: usize) -> Value {
+    let label = data.levels.get(level).map_or("", |l| l.label.as_str());
     match label.parse::<i64>() {
         Ok(n) => json!(n),
         Err(_) => json!(label),
@@ -231,7 +323,7 @@ fn find<'a>(
 
 fn table(
     data: &DrawData,
-    rows: &[(Prediction, Option<crate::predict::CapacityPrediction>)],
+    rows: &[Told],
     kind: Option<CapacityKind>,
     ambient_known: bool,
     common: &Common,
@@ -257,7 +349,8 @@ fn table(
             Column::text("support"),
         ],
     );
-    for (p, c) in rows {
+    for row in rows {
+        let (p, c) = (&row.draw, &row.capacity);
         let capacity_decimals = 0;
         t.row([
             Cell::text(data.modes.get(p.at.mode).map_or("", String::as_str)),
@@ -272,12 +365,13 @@ fn table(
             Cell::interval(p.run_w.0, p.run_w.1, 1),
             Cell::interval(p.mean_w.0, p.mean_w.1, 1),
             Cell::maybe(
-                c.map(|c| system.convert_capacity(c.capacity_w)),
+                c.as_ref().map(|c| system.convert_capacity(c.capacity_w)),
                 capacity_decimals,
             ),
-            Cell::text(match p.support {
-                Support::Inside => "inside",
-                Support::Outside => "outside",
+            Cell::text(match (p.support, p.assumed) {
+                (Support::Inside, None) => "inside",
+                (Support::Outside, None) => "outside",
+                (_, Some(_)) => "assumed",
             }),
         ]);
     }

@@ -5,17 +5,20 @@ use std::path::{Path, PathBuf};
 use serde_json::json;
 
 use super::budget::{make, to_json};
+use super::predict::{parse_slope, parse_temperature};
 use super::progress::Line;
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
+use crate::bench::Kind;
 use crate::bench::logs::LogBench;
 use crate::coupling::{Options, assess};
 use crate::findings::check;
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{CapacityData, DrawData};
+use crate::predict::AmbientAssumption;
 use crate::report::budgets::{Shown, sentences};
 use crate::report::write::{Existing, write_all};
-use crate::report::writeup::{Results, document, files};
+use crate::report::writeup::{HotDay, Results, document, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
 
 /// Arguments of `report`.
@@ -23,6 +26,13 @@ use crate::steady::{Reduction, Wishes, reduce_with};
 pub struct ReportArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
+    /// Also predict every setting on a day with this ambient (condenser-side) air, such as 40degC
+    #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub ambient: Option<f64>,
+    /// Where the runs do not cover that ambient: assume the published slope of fixed-speed units, or one of your own such as
+    /// "1.6 to 2.2 %/K"; labelled on the page
+    #[arg(long, value_name = "published|SLOPE", value_parser = parse_slope, requires = "ambient", allow_hyphen_values = true)]
+    pub assume_ambient_slope: Option<AmbientAssumption>,
 }
 
 /// Columns of time of a run among small multiples.
@@ -90,6 +100,24 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         system: common.system(),
     });
     let reduction = args.bench.as_deref().and_then(|b| from_logs(b, common));
+    let hot_day = match args.ambient {
+        None => None,
+        Some(ambient_c) => {
+            if bench
+                .of_kind(Kind::Cooling)
+                .any(|p| p.ambient_c().is_none())
+            {
+                return Err(CliError::NoAnswer("not every cooling run comes with an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run".to_owned()));
+            }
+            let steps = match &args.assume_ambient_slope {
+                Some(a) => Some(a.steps(&draw.data, ambient_c).map_err(|e| {
+                    CliError::Misuse(format!("{e}; leave --assume-ambient-slope out"))
+                })?),
+                None => None,
+            };
+            Some(HotDay { ambient_c, steps })
+        }
+    };
     let results = Results {
         reduction: reduction.as_ref(),
         bench,
@@ -102,6 +130,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         coupling: &coupling,
         findings: &findings,
         budget: shown.as_ref(),
+        hot_day,
         level: common.level,
         system: common.system(),
     };

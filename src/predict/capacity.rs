@@ -5,6 +5,7 @@ use crate::budget::shared_capacity_u;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::At;
 
+use super::assumed::AmbientStep;
 use super::mixture::{Component, mean, quantile};
 
 /// A predicted capacity.
@@ -28,7 +29,24 @@ pub fn predict_capacity(
     at: At,
     level: f64,
 ) -> Option<CapacityPrediction> {
+    predict_capacity_assuming(bench, fit, at, level, None)
+}
+
+/// As [`predict_capacity`], with an assumed slope from the tested ambient to the one asked for.
+pub fn predict_capacity_assuming(
+    bench: &Bench,
+    fit: &DrawFit,
+    at: At,
+    level: f64,
+    assumed: Option<AmbientStep>,
+) -> Option<CapacityPrediction> {
     let data = &fit.data;
+    let at = At {
+        ambient: assumed.map_or(at.ambient, |s| s.from_c),
+        ..at
+    };
+    let factor = assumed.map_or(1.0, |s| s.factor());
+    let doubt = assumed.map_or(0.0, |s| s.relative_u());
     let (low, high) = data.intake_range(at.mode);
     let beyond = (at.intake - high).max(low - at.intake).max(0.0);
     let bend = UNSEEN_BEND * beyond * (beyond + high - low);
@@ -42,11 +60,12 @@ pub fn predict_capacity(
             .mean_sd_w
             .hypot(d.draw_w * shared)
             .hypot(d.draw_w * bend)
+            .hypot(d.draw_w * doubt)
             .max(1e-9 * d.draw_w);
         parts.push(Component {
             weight: candidate.weight,
-            centre: d.draw_w,
-            scale,
+            centre: factor * d.draw_w,
+            scale: factor * scale,
             dof: d.dof,
         });
     }

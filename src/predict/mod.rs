@@ -1,17 +1,31 @@
 //! Predictions of the draw where nothing was tested, with intervals that hold what they promise, and their support.
 
+mod adjusted;
+mod assumed;
 mod beyond;
 mod capacity;
+mod explain;
+mod left_out;
 mod mixture;
 mod notes;
+mod opinion;
 
-use crate::bench::{Bench, Channel};
-use crate::fit::candidates::{CandidateDraw, DrawFit};
+use crate::bench::Bench;
+use crate::fit::candidates::DrawFit;
 use crate::fit::forms::At;
+pub use adjusted::{
+    AdjustedRun, AdjustedSetting, Difference, Eer, adjusted, difference, differences,
+};
+pub use assumed::{
+    ASSUMED_SOURCE, AmbientAssumption, AmbientStep, AssumedSlope, NoSlope, WithinTests,
+};
 pub use beyond::{SeenControl, seen_control};
-pub use capacity::{CapacityPrediction, predict_capacity};
+pub use capacity::{CapacityPrediction, predict_capacity, predict_capacity_assuming};
+pub use explain::{Explanation, FurtherRun, RunPull, Share, ShareOf, WeighedCandidate, explain};
+pub use left_out::{LeftOut, Miss, leave_out};
 use mixture::{Component, mean, quantile};
-pub use notes::{ambient_caution, prediction_notes};
+pub use notes::{ambient_caution, assumed_note, prediction_notes};
+use opinion::{Opinion, opinions};
 
 /// Whether a prediction lies within what was tested.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -44,6 +58,8 @@ pub struct Prediction {
     pub setting_tested: bool,
     /// What the control seems to do with the intake.
     pub control: SeenControl,
+    /// The assumed slope that carried it to the ambient asked for; none where the runs speak.
+    pub assumed: Option<AmbientStep>,
 }
 
 /// Predicts the draw at a setting and conditions, at a confidence level such as 0.95.
@@ -52,6 +68,17 @@ pub struct Prediction {
 /// runs, the coefficients' uncertainty and the instruments' shared parts (meter; thermometer times slope) in quadrature.
 /// `None` where no candidate says anything about the setting.
 pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Prediction> {
+    predict_assuming(bench, fit, at, level, None)
+}
+
+/// As [`predict`], with an assumed slope from the tested ambient to the one asked for (see [`AmbientAssumption::steps`]).
+pub fn predict_assuming(
+    bench: &Bench,
+    fit: &DrawFit,
+    at: At,
+    level: f64,
+    assumed: Option<AmbientStep>,
+) -> Option<Prediction> {
     let data = &fit.data;
     let (low, high) = data.intake_range(at.mode);
     let intake_beyond_k = distance_beyond(at.intake, low, high);
@@ -62,35 +89,9 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         .get(at.mode)
         .and_then(|m| m.get(at.level))
         .is_some_and(|n| *n > 0);
-    let chance = beyond::ramp_chance(fit);
-    let ambient_doubt = AMBIENT_DOUBT_PER_K * (ambient_beyond_k - INSIDE_SLACK_K).max(0.0);
-    let mut run = Vec::new();
-    let mut mean_parts = Vec::new();
-    for candidate in &fit.candidates {
-        let Some(d) = fit.draw_of(candidate, &at) else {
-            continue;
-        };
-        let shared = shared_u(bench, &d, &at)
-            .hypot(beyond::hidden_corner_w(fit, candidate, &at, &d, chance));
-        for (share, centre, extra) in
-            beyond::opinions(fit, candidate, &at, &d, (low, high), chance).parts
-        {
-            let mean_sd = d
-                .mean_sd_w
-                .hypot(shared)
-                .hypot(extra)
-                .hypot(ambient_doubt * d.compressor_w)
-                .max(1e-9 * d.draw_w);
-            let part = |scale| Component {
-                weight: candidate.weight * share,
-                centre,
-                scale,
-                dof: d.dof,
-            };
-            run.push(part(mean_sd.hypot(d.run_sd_w)));
-            mean_parts.push(part(mean_sd));
-        }
-    }
+    let opinions = opinions(bench, fit, at, assumed.as_ref());
+    let run: Vec<Component> = opinions.iter().map(Opinion::run_part).collect();
+    let mean_parts: Vec<Component> = opinions.iter().map(Opinion::mean_part).collect();
     let tail = (1.0 - level) / 2.0;
     // A draw is never negative, however wide the interval.
     let mean_w = (
@@ -120,25 +121,13 @@ pub fn predict(bench: &Bench, fit: &DrawFit, at: At, level: f64) -> Option<Predi
         ambient_beyond_k,
         setting_tested,
         control: seen_control(fit),
+        assumed,
     })
 }
 
 /// Readings scatter about a set point; a target within this of the range counts as inside. Common practice, no source.
 const INSIDE_SLACK_K: f64 = 0.5;
 
-/// Doubt about the draw for each kelvin of ambient beyond the tested range, relative to the compressor side. Published slopes are +1.4 to
-/// +2.4 % per K of condenser-side air at fixed speed, about 0 where a control holds back (curve sets of NREL/TP-5500-56354, evaluated):
-/// a fitted slope from a narrow range is doubted by half of that, as a standard deviation.
-const AMBIENT_DOUBT_PER_K: f64 = 0.01;
-
 fn distance_beyond(value: f64, low: f64, high: f64) -> f64 {
     (value - high).max(low - value).max(0.0)
-}
-
-/// The instruments' errors that all runs share, W: the meter's own, and those of the thermometers times the draw's slopes.
-fn shared_u(bench: &Bench, d: &CandidateDraw, at: &At) -> f64 {
-    let mut parts = bench.draw_parts(d.draw_w);
-    parts.push((Channel::IntakeTemp, at.intake, d.intake_slope_w_per_k));
-    parts.push((Channel::AmbientTemp, at.ambient, d.ambient_slope_w_per_k));
-    bench.combined_u(&parts).shared
 }

@@ -3,7 +3,7 @@
 use crate::fit::forms::DrawData;
 use crate::quantity::{Dimension, System};
 
-use super::{Prediction, SeenControl};
+use super::{AmbientStep, Prediction, SeenControl};
 
 /// A spread of ambient temperatures that counts as varied on purpose, K. Common practice, no source.
 const AMBIENT_VARIED_K: f64 = 5.0;
@@ -34,7 +34,9 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
         };
         notes.extend(note.map(str::to_owned));
     }
-    if p.ambient_beyond_k > SHOWN_BEYOND_K {
+    if let Some(step) = &p.assumed {
+        notes.push(assumed_note("draw", step, p.at.ambient, system));
+    } else if p.ambient_beyond_k > SHOWN_BEYOND_K {
         let (low, high) = data.ambient_range();
         notes.push(format!(
             "{} beyond the ambient range of the runs, {}.",
@@ -49,6 +51,35 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
         );
     }
     notes
+}
+
+/// Says that a figure (`draw` or `capacity`) was carried to an ambient by assumption, and by which.
+pub fn assumed_note(figure: &str, step: &AmbientStep, ambient_c: f64, system: System) -> String {
+    let per_k = |slope: f64| {
+        // A slope for each kelvin; for each degree Fahrenheit it is smaller.
+        let scale = match system {
+            System::Si => 1.0,
+            System::Us => system.convert(Dimension::TemperatureDifference, 1.0),
+        };
+        100.0 * slope / scale
+    };
+    let side = if figure == "draw" {
+        "the compressor side's draw"
+    } else {
+        "the capacity"
+    };
+    format!(
+        "Assumed, not measured: the {figure} at {} ambient takes {side} to change by {:+.2} to {:+.2} % for each {} beyond {}, over {}.",
+        temperature(ambient_c, system),
+        per_k(step.slope.low),
+        per_k(step.slope.high),
+        match system {
+            System::Si => "kelvin",
+            System::Us => "degF",
+        },
+        temperature(step.from_c, system),
+        distance(step.distance_k.abs(), system),
+    )
 }
 
 /// What to say about ambient for a whole set of predictions; `asked` is the ambient asked for, if any.

@@ -3,6 +3,7 @@
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
 //! * [`result_tables`]: tables that a command and the write-up both show.
 //! * [`budgets`]: uncertainty budgets as tables and sentences.
+//! * [`predictions`]: predictions explained, settings at common conditions, left-out runs.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
@@ -20,6 +21,7 @@ pub mod figure;
 pub mod font;
 pub mod html;
 pub mod markdown;
+pub mod predictions;
 pub mod result_tables;
 pub mod run_figure;
 pub mod supply_figures;

@@ -1,12 +1,13 @@
 //! The write-up's figures, as plain scenes.
 
 use super::Results;
-use super::tables::{capacity_name, level_name, name, tested};
+use super::tables::{level_name, name, tested};
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::{At, DrawData, DrawRow, FlowScale};
 use crate::predict::{predict, predict_capacity};
 use crate::quantity::{Dimension, System};
 use crate::report::figure::{Along, Axis, Dash, Figure, Holds, Interval, Layer, Look, Panel, Tone};
+use crate::report::predictions::capacity_name;
 use crate::report::words::unit_sign;
 
 /// How far past the warmest tested intake the curves are drawn, K.

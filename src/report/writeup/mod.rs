@@ -18,6 +18,7 @@ use crate::bench::{Bench, Finding};
 use crate::coupling::Coupling;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::CapacityKind;
+use crate::predict::AmbientStep;
 use crate::quantity::System;
 use crate::steady::Reduction;
 
@@ -39,10 +40,20 @@ pub struct Results<'a> {
     pub reduction: Option<&'a Reduction>,
     /// What `check` found.
     pub findings: &'a [Finding],
+    /// A day at another ambient than the runs', where one was asked for.
+    pub hot_day: Option<HotDay>,
     /// Confidence level of the intervals.
     pub level: f64,
     /// Units for the reader.
     pub system: System,
+}
+
+/// A day at a given ambient.
+pub struct HotDay {
+    /// Condenser-side air, degC.
+    pub ambient_c: f64,
+    /// Assumed steps of draw and of capacity from the tested ambient, where the runs do not cover that day and an assumption was asked for.
+    pub steps: Option<(AmbientStep, AmbientStep)>,
 }
 
 impl Results<'_> {

@@ -2,6 +2,7 @@
 
 use super::{Results, figures, prose, tables};
 use crate::coupling::DEFAULT_MARGIN;
+use crate::predict::{ASSUMED_SOURCE, assumed_note};
 use crate::report::budgets;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
@@ -134,9 +135,28 @@ fn budget(r: &Results<'_>) -> Option<Section> {
 }
 
 fn warmer(r: &Results<'_>) -> Section {
-    Section::new("On warmer days")
+    let section = Section::new("On warmer days")
         .with(Block::Text("These rows warm the intake air only, with ambient air as in the runs. A hot day warms the condenser side as well, which moves a compressor's draw more than the intake does: published curve sets give +1.4 to +2.4 % for each kelvin of it at fixed speed.".to_owned()))
-        .with(Block::Table(tables::warmer(r)))
+        .with(Block::Table(tables::warmer(r)));
+    hot_day(r).into_iter().fold(section, Section::with)
+}
+
+/// The day asked for: what is assumed is said before any figure.
+fn hot_day(r: &Results<'_>) -> Vec<Block> {
+    let Some(day) = &r.hot_day else {
+        return Vec::new();
+    };
+    let mut blocks = Vec::new();
+    if let Some((draw, capacity)) = &day.steps {
+        let note = |figure, step| assumed_note(figure, step, day.ambient_c, r.system);
+        blocks.push(Block::Caution(vec![
+            note("draw", draw),
+            note("capacity", capacity),
+            format!("Source of the published slopes: {ASSUMED_SOURCE}. A unit whose control holds back when hot does not follow them."),
+        ]));
+    }
+    blocks.push(Block::Table(tables::hot_day(r, day)));
+    blocks
 }
 
 fn limitations(r: &Results<'_>) -> Section {

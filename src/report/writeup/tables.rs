@@ -1,84 +1,36 @@
 //! The write-up's tables.
 
-use super::Results;
+use super::{HotDay, Results};
 use crate::fit::forms::{At, CapacityKind, DrawData};
-use crate::predict::{Prediction, predict, predict_capacity};
+use crate::predict::{
+    Prediction, Support, adjusted, predict, predict_assuming, predict_capacity_assuming,
+};
 use crate::quantity::Dimension;
 use crate::report::document::Document;
+use crate::report::predictions::{self, CommonShown};
 use crate::report::tables::{Cell, Column, Table};
 
 /// A settings table at common conditions: what each tested setting draws and delivers.
 pub(super) fn common_conditions(r: &Results<'_>) -> Table {
     let data = &r.draw.data;
-    let (intake, ambient) = (data.intake_ref, data.ambient_ref);
-    let t = |v: f64| {
-        format!(
-            "{:.1} {}",
-            r.system.convert(Dimension::Temperature, v),
-            crate::report::words::unit_sign(r.system.symbol(Dimension::Temperature))
-        )
-    };
-    let conditions = if data.ambient_varied {
-        format!("{} intake and {} ambient", t(intake), t(ambient))
-    } else {
-        format!("{} intake", t(intake))
-    };
-    let mut columns = vec![
-        Column::text("mode"),
-        Column::text("fan"),
-        Column::number("runs", ""),
-        Column::number("draw", "W"),
-        Column::interval(format!("mean, {}", r.percent()), "W"),
-        Column::interval(format!("further run, {}", r.percent()), "W"),
-    ];
     let capacity = r.capacity.as_ref().ok();
-    if let Some((kind, _)) = capacity {
-        columns.push(Column::number(
-            capacity_name(*kind),
-            r.system.capacity_symbol(),
-        ));
-        columns.push(Column::interval(
-            format!("mean, {}", r.percent()),
-            r.system.capacity_symbol(),
-        ));
-        columns.push(Column::number(
-            "EER",
-            if r.system == crate::quantity::System::Us {
-                "Btu/h per W"
-            } else {
-                "W/W"
-            },
-        ));
-    }
-    let mut table =
-        Table::new(format!("Every tested setting at {conditions}"), columns).with_note(note(r));
-    for (mode, level, runs) in tested(data) {
-        let at = At::new(mode, level, intake, ambient);
-        let Some(p) = predict(r.bench, r.draw, at, r.level) else {
-            continue;
-        };
-        let mut row = vec![
-            Cell::text(name(data, mode)),
-            Cell::text(level_name(data, level)),
-            Cell::number(runs as f64, 0),
-            Cell::number(p.draw_w, 1),
-            Cell::interval(p.mean_w.0, p.mean_w.1, 1),
-            Cell::interval(p.run_w.0, p.run_w.1, 1),
-        ];
-        if let Some((_, fit)) = capacity {
-            match predict_capacity(r.bench, fit, at, r.level) {
-                Some(c) => {
-                    let show = |w: f64| r.system.convert_capacity(w);
-                    row.push(Cell::number(show(c.capacity_w), 0));
-                    row.push(Cell::interval(show(c.mean_w.0), show(c.mean_w.1), 0));
-                    row.push(Cell::number(show(c.capacity_w) / p.draw_w, 2));
-                }
-                None => row.extend([Cell::Absent, Cell::Absent, Cell::Absent]),
-            }
-        }
-        table.row(row);
-    }
-    table
+    let conditions = (data.intake_ref, data.ambient_ref);
+    let settings = adjusted(
+        r.bench,
+        r.draw,
+        capacity.map(|(_, fit)| *fit),
+        conditions,
+        r.level,
+    );
+    let shown = CommonShown {
+        intake_c: data.intake_ref,
+        ambient_c: data.ambient_varied.then_some(data.ambient_ref),
+        further_run: true,
+        level: r.level,
+        system: r.system,
+    };
+    predictions::common_conditions(data, &settings, capacity.map(|(kind, _)| *kind), &shown)
+        .with_note(note(r))
 }
 
 fn note(r: &Results<'_>) -> String {
@@ -91,6 +43,8 @@ fn note(r: &Results<'_>) -> String {
             CapacityKind::Total => text.push_str(" EER is total cooling over the whole draw."),
         }
     }
+    text.push(' ');
+    text.push_str(predictions::SHARED_NOTE);
     text
 }
 
@@ -136,6 +90,69 @@ pub(super) fn warmer(r: &Results<'_>) -> Table {
                 Cell::interval(p.mean_w.0, p.mean_w.1, 1),
                 Cell::text(support_words(&p)),
             ]);
+        }
+    }
+    table
+}
+
+/// Every tested setting on a day at another ambient, at the runs' mean intake and at the warmest.
+pub(super) fn hot_day(r: &Results<'_>, day: &HotDay) -> Table {
+    let data = &r.draw.data;
+    let unit = r.system.symbol(Dimension::Temperature);
+    let capacity = r.capacity.as_ref().ok();
+    let mut columns = vec![
+        Column::text("mode"),
+        Column::text("fan"),
+        Column::number("intake", unit),
+        Column::number("draw", "W"),
+        Column::interval(format!("further run, {}", r.percent()), "W"),
+        Column::interval(format!("mean, {}", r.percent()), "W"),
+    ];
+    if let Some((kind, _)) = capacity {
+        columns.push(Column::number(
+            predictions::capacity_name(*kind),
+            r.system.capacity_symbol(),
+        ));
+    }
+    columns.push(Column::text("support"));
+    let ambient = r.system.convert(Dimension::Temperature, day.ambient_c);
+    let sign = crate::report::words::unit_sign(unit);
+    let assumed = if day.steps.is_some() {
+        " (assumed, not measured)"
+    } else {
+        ""
+    };
+    let mut table = Table::new(
+        format!("Draw with ambient air at {ambient:.1} {sign}{assumed}"),
+        columns,
+    );
+    let (_, warmest) = data.whole_intake_range();
+    let (draw_step, capacity_step) = day.steps.unzip();
+    for (mode, level, _) in tested(data) {
+        for intake in [data.intake_ref, warmest.round()] {
+            let at = At::new(mode, level, intake, day.ambient_c);
+            let Some(p) = predict_assuming(r.bench, r.draw, at, r.level, draw_step) else {
+                continue;
+            };
+            let mut row = vec![
+                Cell::text(name(data, mode)),
+                Cell::text(level_name(data, level)),
+                Cell::number(r.system.convert(Dimension::Temperature, intake), 1),
+                Cell::number(p.draw_w, 1),
+                Cell::interval(p.run_w.0, p.run_w.1, 1),
+                Cell::interval(p.mean_w.0, p.mean_w.1, 1),
+            ];
+            if let Some((_, fit)) = capacity {
+                let c = predict_capacity_assuming(r.bench, fit, at, r.level, capacity_step);
+                let show = |w: f64| r.system.convert_capacity(w);
+                row.push(Cell::maybe(c.map(|c| show(c.capacity_w)), 0));
+            }
+            row.push(Cell::text(match (p.assumed, p.support) {
+                (Some(_), _) => "assumed",
+                (None, Support::Inside) => "inside",
+                (None, Support::Outside) => "outside",
+            }));
+            table.row(row);
         }
     }
     table
@@ -195,13 +212,6 @@ pub(super) fn runs(r: &Results<'_>) -> Table {
         ]);
     }
     table
-}
-
-pub(super) fn capacity_name(kind: CapacityKind) -> &'static str {
-    match kind {
-        CapacityKind::Total => "total cooling",
-        CapacityKind::Sensible => "sensible cooling",
-    }
 }
 
 /// Tested settings as (mode, level, runs), in order.

@@ -1,0 +1,227 @@
+//! Every tested setting at exactly the same conditions, so that settings can be compared; and each run's own draw moved there.
+
+use crate::bench::{Bench, Channel};
+use crate::fit::candidates::DrawFit;
+use crate::fit::forms::{At, DrawRow};
+
+use super::mixture::{Component, mean, quantile};
+use super::opinion::{Opinion, leans_on, opinions};
+use super::{CapacityPrediction, Prediction, predict, predict_capacity};
+
+/// A tested setting at the common conditions.
+#[derive(Clone, Debug)]
+pub struct AdjustedSetting {
+    /// Its draw.
+    pub draw: Prediction,
+    /// Its capacity, where the bench has one.
+    pub capacity: Option<CapacityPrediction>,
+    /// Capacity over draw, where the bench has a capacity.
+    pub eer: Option<Eer>,
+    /// Its runs.
+    pub runs: Vec<AdjustedRun>,
+}
+
+/// Capacity over draw with its interval, W/W.
+#[derive(Clone, Copy, Debug)]
+pub struct Eer {
+    /// Capacity over draw.
+    pub value: f64,
+    /// Interval for the long-run mean: the two intervals' relative half-widths in quadrature, each side by itself (a quotient's
+    /// uncertainty, JCGM 100:2008, 5.1.6; what the two share, a thermometer's share of the draw, is small and left out).
+    pub mean: (f64, f64),
+}
+
+impl Eer {
+    /// Of a draw and a capacity; `None` where the draw is zero.
+    pub fn of(draw: &Prediction, capacity: &CapacityPrediction) -> Option<Eer> {
+        let (c, p) = (capacity.capacity_w, draw.draw_w);
+        let value = c / p;
+        let low = (1.0 - capacity.mean_w.0 / c).hypot(draw.mean_w.1 / p - 1.0);
+        let high = (capacity.mean_w.1 / c - 1.0).hypot(1.0 - draw.mean_w.0 / p);
+        let mean = ((value * (1.0 - low)).max(0.0), value * (1.0 + high));
+        (value.is_finite() && mean.0.is_finite() && mean.1.is_finite())
+            .then_some(Eer { value, mean })
+    }
+}
+
+/// A run's draw moved to the common conditions by the weighted candidates; how far it lies off the curve is kept.
+#[derive(Clone, Copy, Debug)]
+pub struct AdjustedRun {
+    /// Index into the bench's points.
+    pub point: usize,
+    /// As measured, W.
+    pub measured_w: f64,
+    /// At the common conditions, W.
+    pub adjusted_w: f64,
+}
+
+/// How much more one setting draws than another at the same conditions.
+#[derive(Clone, Copy, Debug)]
+pub struct Difference {
+    /// W.
+    pub value_w: f64,
+    /// Interval for the long-run mean, W.
+    pub mean_w: (f64, f64),
+}
+
+/// A coefficients' part of a difference under this share of the draw is rounding.
+const SAME: f64 = 1e-9;
+
+/// All tested settings at an intake and an ambient, degC. `capacity` is a fit of [`crate::fit::forms::CapacityData`].
+pub fn adjusted(
+    bench: &Bench,
+    fit: &DrawFit,
+    capacity: Option<&DrawFit>,
+    (intake_c, ambient_c): (f64, f64),
+    level: f64,
+) -> Vec<AdjustedSetting> {
+    let data = &fit.data;
+    let mut list = Vec::new();
+    for (mode, levels) in data.tested.iter().enumerate() {
+        for (fan, _) in levels.iter().enumerate().filter(|(_, n)| **n > 0) {
+            let at = At::new(mode, fan, intake_c, ambient_c);
+            let Some(draw) = predict(bench, fit, at, level) else {
+                continue;
+            };
+            let capacity = capacity.and_then(|f| predict_capacity(bench, f, at, level));
+            list.push(AdjustedSetting {
+                eer: capacity.as_ref().and_then(|c| Eer::of(&draw, c)),
+                draw,
+                capacity,
+                runs: data
+                    .rows
+                    .iter()
+                    .filter(|r| (r.mode, r.level) == (mode, fan))
+                    .filter_map(|r| moved(fit, r, &at))
+                    .collect(),
+            });
+        }
+    }
+    list
+}
+
+/// On the logarithmic scale of the compressor side each candidate's residual stays what it is.
+fn moved(fit: &DrawFit, run: &DrawRow, to: &At) -> Option<AdjustedRun> {
+    let blower_w = fit.data.blower_w(run.level);
+    let from = fit.data.at(run);
+    let (mut sum, mut total) = (0.0, 0.0);
+    for candidate in &fit.candidates {
+        let (Some(there), Some(here)) = (fit.draw_of(candidate, to), fit.draw_of(candidate, &from))
+        else {
+            continue;
+        };
+        sum += candidate.weight * (run.draw - blower_w) * there.compressor_w / here.compressor_w;
+        total += candidate.weight;
+    }
+    let adjusted_w = blower_w + sum / total;
+    adjusted_w.is_finite().then_some(AdjustedRun {
+        point: run.point,
+        measured_w: run.draw,
+        adjusted_w,
+    })
+}
+
+/// How much more each of the settings draws than the one that draws least, and where that one stands; `None` without settings.
+pub fn differences(
+    bench: &Bench,
+    fit: &DrawFit,
+    settings: &[AdjustedSetting],
+    level: f64,
+) -> Option<(At, Vec<(At, Difference)>)> {
+    let least = settings
+        .iter()
+        .min_by(|a, b| a.draw.draw_w.total_cmp(&b.draw.draw_w))?
+        .draw
+        .at;
+    let more = |s: &AdjustedSetting| {
+        let at = s.draw.at;
+        (at != least)
+            .then(|| difference(bench, fit, at, least, level).map(|d| (at, d)))
+            .flatten()
+    };
+    Some((least, settings.iter().filter_map(more).collect()))
+}
+
+/// How much more `a` draws than `b`, the two at the same conditions, at a confidence level.
+///
+/// Both are read off the same candidate, and the candidates are joined by weight. An instrument's error that all runs share moves both
+/// and cancels as far as it moves both alike; the coefficients' covariance is used whole; what a control may do unseen is taken as each
+/// setting's own. `None` where no candidate says anything about both.
+pub fn difference(bench: &Bench, fit: &DrawFit, a: At, b: At, level: f64) -> Option<Difference> {
+    let of_a = opinions(bench, fit, a, None);
+    let of_b = opinions(bench, fit, b, None);
+    let mut parts = Vec::new();
+    for (i, candidate) in fit.candidates.iter().enumerate() {
+        let (Some(one), Some(other)) = (Joined::of(&of_a, i), Joined::of(&of_b, i)) else {
+            continue;
+        };
+        let row = |at: &At, o: &Opinion| {
+            let mut row = candidate.form.row(&fit.data, at)?;
+            row.iter_mut().for_each(|x| *x *= o.own.compressor_w);
+            Some(row)
+        };
+        let (Some(mut x), Some(y)) = (row(&a, one.any), row(&b, other.any)) else {
+            continue;
+        };
+        x.iter_mut().zip(&y).for_each(|(x, y)| *x -= y);
+        let coefficients =
+            candidate.relative_sd * candidate.fit.mean_variance_factor(&x).max(0.0).sqrt();
+        let mut leans = leans_on(bench, &a, &one.any.own);
+        leans.extend(
+            leans_on(bench, &b, &other.any.own)
+                .into_iter()
+                .map(|(c, reading, slope): (Channel, f64, f64)| (c, reading, -slope)),
+        );
+        let shared = bench.combined_u(&leans).shared;
+        let centre = one.centre_w - other.centre_w;
+        // A curve that takes both for the same leaves only what it takes for known, such as the outlets' readings in its lift: no
+        // difference can be claimed from that.
+        let taken_as_same = coefficients <= SAME * one.centre_w.abs();
+        let given = if taken_as_same { centre } else { 0.0 };
+        let scale = coefficients
+            .hypot(given)
+            .hypot(shared)
+            .hypot(one.own_w)
+            .hypot(other.own_w);
+        parts.push(Component {
+            weight: candidate.weight,
+            centre,
+            scale: scale.max(1e-9 * (one.centre_w.abs() + other.centre_w.abs())),
+            dof: one.any.dof,
+        });
+    }
+    let tail = (1.0 - level) / 2.0;
+    Some(Difference {
+        value_w: mean(&parts)?,
+        mean_w: (quantile(&parts, tail)?, quantile(&parts, 1.0 - tail)?),
+    })
+}
+
+/// One candidate's opinions joined.
+struct Joined<'a> {
+    any: &'a Opinion,
+    centre_w: f64,
+    /// Doubt that a setting has for itself: control, hidden corners, ambient beyond the tests.
+    own_w: f64,
+}
+
+impl<'a> Joined<'a> {
+    fn of(list: &'a [Opinion], candidate: usize) -> Option<Joined<'a>> {
+        let mine = || list.iter().filter(|o| o.candidate == candidate);
+        let any = mine().next()?;
+        let total: f64 = mine().map(|o| o.weight).sum();
+        let centre_w = mine().map(|o| o.weight * o.centre_w).sum::<f64>() / total;
+        let square = |o: &Opinion| {
+            o.control_w.powi(2)
+                + o.corner_w.powi(2)
+                + o.ambient_w.powi(2)
+                + (o.centre_w - centre_w).powi(2)
+        };
+        let own = mine().map(|o| o.weight * square(o)).sum::<f64>() / total;
+        centre_w.is_finite().then_some(Joined {
+            any,
+            centre_w,
+            own_w: own.sqrt(),
+        })
+    }
+}

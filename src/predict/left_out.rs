@@ -1,0 +1,229 @@
+//! How well runs are predicted from the others: leaving out each run, each test condition, each block.
+//!
+//! The forms are those that all runs leave credible; without a group of runs each form's coefficients and its AICc weight are found
+//! again, in closed form from the hat matrix (`LinearFit::leave_out`, R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*,
+//! 1982, 2.2). A fan level's airflow, the blower's draw and the temperature lift stay those of all runs.
+
+use crate::bench::Bench;
+use crate::fit::candidates::{Candidate, DrawFit};
+use crate::fit::forms::DrawData;
+
+/// What is left out together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LeftOut {
+    /// One run.
+    Run,
+    /// All runs at one setting whose intake and ambient are the same to within a band (see [`BAND_K`]).
+    Condition,
+    /// All runs of a block, such as a test day.
+    Block,
+}
+
+impl LeftOut {
+    /// All, in the order of results.
+    pub const ALL: [LeftOut; 3] = [LeftOut::Run, LeftOut::Condition, LeftOut::Block];
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            LeftOut::Run => "run",
+            LeftOut::Condition => "condition",
+            LeftOut::Block => "block",
+        }
+    }
+}
+
+/// Temperatures within one band count as one test condition where they run on without a gap, K. The largest departure of a single
+/// reading that a test at one condition may have is of this size (2 °F dry bulb, ASHRAE 37 as cited in 10 CFR 430 appendix M1; from memory).
+pub const BAND_K: f64 = 2.0;
+
+/// How far predictions of left-out runs miss, relative to the measured value.
+#[derive(Clone, Debug)]
+pub struct Miss {
+    /// What was left out.
+    pub left_out: LeftOut,
+    /// How many groups.
+    pub groups: usize,
+    /// How many runs were predicted.
+    pub runs: usize,
+    /// Runs that the others could not predict.
+    pub silent: usize,
+    /// Root mean square of predicted over measured, less one.
+    pub rms: f64,
+    /// Mean of the same: above zero where predictions are too high.
+    pub bias: f64,
+    /// The miss that lies furthest from zero.
+    pub largest: f64,
+    /// The run that it belongs to, as an index into the bench's points.
+    pub largest_point: usize,
+}
+
+/// Leaves out every group of a kind in turn; `None` where there are fewer than two groups, or nothing can be predicted.
+pub fn leave_out(bench: &Bench, fit: &DrawFit, left_out: LeftOut) -> Option<Miss> {
+    let groups = groups(bench, &fit.data, left_out);
+    if groups.len() < 2 {
+        return None;
+    }
+    let mut misses = Vec::with_capacity(fit.data.rows.len());
+    let mut silent = 0;
+    for group in &groups {
+        match predicted(fit, group) {
+            Some(values) => {
+                for (&row, value) in group.iter().zip(values) {
+                    if let Some(run) = fit.data.rows.get(row) {
+                        misses.push((value / run.draw - 1.0, run.point));
+                    }
+                }
+            }
+            None => silent += group.len(),
+        }
+    }
+    let n = misses.len() as f64;
+    let far = |m: &&(f64, usize)| m.0.abs();
+    let (largest, largest_point) = *misses.iter().max_by(|a, b| far(a).total_cmp(&far(b)))?;
+    let rms = (misses.iter().map(|m| m.0 * m.0).sum::<f64>() / n).sqrt();
+    let bias = misses.iter().map(|m| m.0).sum::<f64>() / n;
+    (rms.is_finite() && bias.is_finite()).then_some(Miss {
+        left_out,
+        groups: groups.len(),
+        runs: misses.len(),
+        silent,
+        rms,
+        bias,
+        largest,
+        largest_point,
+    })
+}
+
+/// The runs of each group, as indices into the fit's rows.
+fn groups(bench: &Bench, data: &DrawData, left_out: LeftOut) -> Vec<Vec<usize>> {
+    let intake = bands(data.rows.iter().map(|r| r.intake).collect());
+    let ambient = bands(data.rows.iter().map(|r| r.ambient).collect());
+    let mut list: Vec<((usize, usize, usize, usize), Vec<usize>)> = Vec::new();
+    for (i, run) in data.rows.iter().enumerate() {
+        let named = bench
+            .points
+            .get(run.point)
+            .is_some_and(|p| p.block.as_deref().is_some_and(|b| !b.is_empty()));
+        let key = match left_out {
+            LeftOut::Run => (i, 0, 0, 0),
+            LeftOut::Condition => (
+                run.mode,
+                run.level,
+                intake.get(i).copied().unwrap_or(0),
+                ambient.get(i).copied().unwrap_or(0),
+            ),
+            // Runs without a block belong to none, so they stay.
+            LeftOut::Block if !named => continue,
+            LeftOut::Block => (run.block, 0, 0, 0),
+        };
+        match list.iter_mut().find(|g| g.0 == key) {
+            Some((_, runs)) => runs.push(i),
+            None => list.push((key, vec![i])),
+        }
+    }
+    list.into_iter().map(|g| g.1).collect()
+}
+
+/// The band of each value. Clusters part where two neighbours lie more than a band apart; a cluster wider than two bands is cut
+/// into even ones of about a band.
+fn bands(values: Vec<f64>) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..values.len()).collect();
+    order.sort_by(|a, b| values[*a].total_cmp(&values[*b]));
+    let mut of = vec![0; values.len()];
+    let mut next = 0;
+    let mut start = 0;
+    for end in 1..=order.len() {
+        let apart = end == order.len() || values[order[end]] - values[order[end - 1]] > BAND_K;
+        if !apart {
+            continue;
+        }
+        let cluster = &order[start..end];
+        let low = values[cluster[0]];
+        let width = values[cluster[cluster.len() - 1]] - low;
+        let cuts = if width > 2.0 * BAND_K {
+            (width / BAND_K).round() as usize
+        } else {
+            1
+        };
+        for i in cluster {
+            let along = if width > 0.0 {
+                (values[*i] - low) / width
+            } else {
+                0.0
+            };
+            of[*i] = next + ((along * cuts as f64) as usize).min(cuts - 1);
+        }
+        next += cuts;
+        start = end;
+    }
+    of
+}
+
+/// What the other runs say of a group's draws, W; `None` where no candidate can say anything without the group.
+fn predicted(fit: &DrawFit, group: &[usize]) -> Option<Vec<f64>> {
+    let mut told: Vec<(f64, Vec<f64>)> = Vec::new();
+    for candidate in &fit.candidates {
+        let Some(errors) = candidate.fit.leave_out(group) else {
+            continue;
+        };
+        let Some(score) = score_without(candidate, group, &errors) else {
+            continue;
+        };
+        told.push((score, errors));
+    }
+    let best = told.iter().map(|t| t.0).fold(f64::INFINITY, f64::min);
+    let mut sums = vec![0.0; group.len()];
+    let mut total = 0.0;
+    for (score, errors) in &told {
+        let weight = (-(score - best) / 2.0).exp();
+        total += weight;
+        for ((sum, &row), e) in sums.iter_mut().zip(group).zip(errors) {
+            let run = fit.data.rows.get(row)?;
+            let blower_w = fit.data.blower_w(run.level);
+            *sum += weight * (blower_w + (run.draw - blower_w) * (-e).exp());
+        }
+    }
+    if total <= 0.0 {
+        return None;
+    }
+    sums.iter_mut().for_each(|s| *s /= total);
+    sums.iter().all(|s| s.is_finite()).then_some(sums)
+}
+
+/// AICc less twice the log prior of a candidate without a group of runs: its sum of squares falls by Σ wᵢ eᵢ e₍ᵢ₎.
+fn score_without(candidate: &Candidate, group: &[usize], errors: &[f64]) -> Option<f64> {
+    let fit = &candidate.fit;
+    let fall: f64 = group
+        .iter()
+        .zip(errors)
+        .map(|(&row, e)| fit.weight(row) * fit.residuals.get(row).copied().unwrap_or(0.0) * e)
+        .sum();
+    let n = fit.n as f64 - group.len() as f64;
+    let k = fit.p as f64 + 1.0;
+    let spare = n - k - 1.0;
+    if spare <= 0.0 {
+        return None;
+    }
+    // As small as the fits themselves allow a variance to be.
+    let variance = ((fit.rss - fall).max(0.0) / n).max(1e-10);
+    let aicc = n * variance.ln() + 2.0 * k + 2.0 * k * (k + 1.0) / spare;
+    let score = aicc - 2.0 * candidate.log_prior;
+    score.is_finite().then_some(score)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bands_part_at_gaps_and_cut_what_runs_on() {
+        assert_eq!(bands(vec![22.0, 32.1, 22.4, 27.0]), [0, 2, 0, 1]);
+        let sweep: Vec<f64> = (0..=100).map(|i| 20.0 + 0.1 * f64::from(i)).collect();
+        let of = bands(sweep);
+        assert_eq!(of.iter().max(), Some(&4));
+        assert!(of.is_sorted());
+        assert_eq!(bands(Vec::new()), Vec::<usize>::new());
+    }
+}
