@@ -33,6 +33,8 @@ pub enum Cause {
     DuctSize,
     /// The factor from a probe's reading to the mean over the duct.
     ReadingToMean,
+    /// Where the airflow was measured, which settles the density that makes it a mass flow.
+    FlowPlace,
     /// The weather, where the pressure was taken from the altitude.
     Weather,
     /// The humidity, where none was read.
@@ -272,6 +274,23 @@ impl Sought<'_> {
                     "airflow readings",
                     format!("airflow: mean of {n}"),
                     relative(sd / (n.max(1) as f64).sqrt()),
+                )
+            });
+        }
+        if let (None, Some(warm), Some(cold)) = (
+            self.bench.duct.at,
+            self.readings.get(Channel::IntakeTemp),
+            self.readings.get(Channel::OutletTemp),
+        ) {
+            // The outlet is assumed; had it been the intake, the mass flow would be less by the ratio of the densities.
+            let ratio = (warm + 273.15) / (cold + 273.15);
+            list.push(Source {
+                rectangular: true,
+                ..shared(
+                    Cause::FlowPlace,
+                    "place of the airflow",
+                    "mass flow: [duct] at = … not stated".to_owned(),
+                    relative((ratio - 1.0).abs() / 3f64.sqrt()),
                 )
             });
         }
