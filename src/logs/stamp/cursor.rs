@@ -1,0 +1,99 @@
+//! Stamps one after the other: most differ from the one before in their seconds alone.
+
+use super::{Kind, Stamp, StampFault, StampReader};
+use crate::logs::pattern::Piece;
+
+/// Reads stamps one after the other: one that differs from the one before in its seconds alone is read from those.
+#[derive(Clone, Debug)]
+pub struct StampCursor<'a> {
+    reader: &'a StampReader,
+    /// The last stamp read in full, where its seconds can be told from the rest; else empty.
+    text: Vec<u8>,
+    /// Where its seconds stand.
+    seconds_at: usize,
+    /// The stamp at second 0 of its minute.
+    minute: Stamp,
+}
+
+impl<'a> StampCursor<'a> {
+    /// A cursor for a reader.
+    pub fn new(reader: &'a StampReader) -> Self {
+        StampCursor {
+            reader,
+            text: Vec::new(),
+            seconds_at: 0,
+            minute: Stamp::Instant(0.0),
+        }
+    }
+
+    /// Reads the stamp at the start of a longer text, if it is one of the same minute as the last; gives it and its length.
+    #[inline]
+    pub fn same_minute(&self, text: &[u8]) -> Option<(Stamp, usize)> {
+        let n = self.text.len();
+        let (head, tail) = self.text.split_at_checked(self.seconds_at)?;
+        let (old, after) = tail.split_at_checked(2)?;
+        let now = text.get(..n)?;
+        let (now_head, now_tail) = now.split_at_checked(self.seconds_at)?;
+        let (&[a, b], now_after) = now_tail.split_first_chunk::<2>()?;
+        let _ = old;
+        if now_head != head || now_after != after {
+            return None;
+        }
+        let (a, b) = (a.wrapping_sub(b'0'), b.wrapping_sub(b'0'));
+        if a > 5 || b > 9 {
+            return None;
+        }
+        let seconds = f64::from(10 * a + b);
+        let stamp = match self.minute {
+            Stamp::Instant(t) => Stamp::Instant(t + seconds),
+            Stamp::Local(t) => Stamp::Local(t + seconds),
+        };
+        Some((stamp, n))
+    }
+
+    /// Reads a stamp.
+    ///
+    /// # Errors
+    /// As [`StampReader::read`].
+    pub fn read(&mut self, text: &[u8]) -> Result<Stamp, StampFault> {
+        let stamp = self.reader.read(text)?;
+        self.text.clear();
+        if let Some(at) = self.reader.seconds_at(text)
+            && let Some(&[a, b]) = text.get(at..at + 2)
+        {
+            let seconds = f64::from(10 * a.wrapping_sub(b'0') + b.wrapping_sub(b'0'));
+            self.minute = match stamp {
+                Stamp::Instant(t) => Stamp::Instant(t - seconds),
+                Stamp::Local(t) => Stamp::Local(t - seconds),
+            };
+            self.seconds_at = at;
+            self.text.extend_from_slice(text);
+        }
+        Ok(stamp)
+    }
+}
+
+impl StampReader {
+    /// Where the two digits of the seconds stand in a stamp that has been read, where they stand last (but for a `Z`).
+    fn seconds_at(&self, text: &[u8]) -> Option<usize> {
+        let last = match &self.kind {
+            Kind::Pieces(pieces) => matches!(
+                pieces.as_slice(),
+                [.., Piece::Literal(b':' | b'.' | b'-'), Piece::Second]
+            ),
+            Kind::Iso => true,
+            _ => false,
+        };
+        let bare = text.strip_suffix(b"Z").unwrap_or(text);
+        match bare {
+            [.., b'0'..=b'9', b':' | b'.' | b'-', a, b]
+                if last && (b'0'..=b'5').contains(a) && b.is_ascii_digit() =>
+            {
+                // An ISO time without seconds ends in its minutes.
+                let colons = bare.iter().filter(|b| **b == b':').count();
+                (!matches!(self.kind, Kind::Iso) || colons == 2).then(|| bare.len() - 2)
+            }
+            _ => None,
+        }
+    }
+}
