@@ -1,6 +1,6 @@
 //! The duct of `bench.toml`, and air speeds read across it.
 
-use super::error::{BenchError, Fault, Place};
+use super::error::{BenchError, Fault, Finding, Place};
 use super::manifest::Section;
 use super::traverse::{Rule, Traverse};
 use super::{AccuracyAs, FlowAt};
@@ -197,6 +197,7 @@ pub(super) fn add_traverse(
     duct: &mut DuctInfo,
     asked: &TraverseAsked,
     bytes: &[u8],
+    findings: &mut Vec<Finding>,
 ) -> Result<(), BenchError> {
     let Some(section) = duct.section else {
         return Err(Fault::new(
@@ -212,6 +213,7 @@ pub(super) fn add_traverse(
         bytes,
         asked.rule,
         section.is_round(),
+        findings,
     )?);
     Ok(())
 }

@@ -6,9 +6,11 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::text::visible;
+use super::workbook;
 
 /// Where in a user's file something stands. Lines and columns count from 1;
 /// in a table the column is the field's number, in `bench.toml` the character's.
+/// In a sheet of a workbook the file is `book.xlsx#Sheet`, the line the row, and places are shown as cells: `C5`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Place {
     /// File name as the user knows it (relative to the bench folder).
@@ -48,16 +50,30 @@ impl Place {
     }
 }
 
+impl Place {
+    /// The place inside its file: `line 5, column 3`, `cell C5` or `row 5` in a sheet; empty for a whole file.
+    pub fn spot(&self) -> String {
+        let is_sheet = workbook::is_sheet(&self.file);
+        match (self.line, self.column) {
+            (Some(line), Some(column)) if is_sheet => {
+                format!("cell {}", workbook::cell_name(line, column))
+            }
+            (Some(line), None) if is_sheet => format!("row {line}"),
+            (Some(line), Some(column)) => format!("line {line}, column {column}"),
+            (Some(line), None) => format!("line {line}"),
+            (None, Some(column)) => format!("column {column}"),
+            (None, None) => String::new(),
+        }
+    }
+}
+
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.file)?;
-        if let Some(line) = self.line {
-            write!(f, ", line {line}")?;
+        f.write_str(&self.file)?;
+        match self.spot() {
+            spot if spot.is_empty() => Ok(()),
+            spot => write!(f, ", {spot}"),
         }
-        if let Some(column) = self.column {
-            write!(f, ", column {column}")?;
-        }
-        Ok(())
     }
 }
 

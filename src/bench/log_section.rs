@@ -228,6 +228,7 @@ fn read_time(s: &Section<'_, '_>) -> Option<TimeSpec> {
         format: format?,
         zone,
         shift_s,
+        dated: false,
         year,
         origin,
         place: s.place(),

@@ -8,7 +8,7 @@ use super::manifest::Manifest;
 pub use super::rules::SteadyRules;
 pub use super::runs::{RunRow, RunTable};
 use super::source::Source;
-use super::{Channel, utf8, visible};
+use super::{Channel, utf8, visible, workbook};
 use crate::quantity::Unit;
 
 /// A bench as `reduce` needs it: its logs, its run windows and the tolerances, not yet read.
@@ -95,6 +95,8 @@ pub struct TimeSpec {
     pub zone: Option<String>,
     /// Added to this log's clock, s.
     pub shift_s: f64,
+    /// Whether times may stand as a workbook's dates and durations, written `2026-08-25T09:00:02` and `00:41:50`, whatever the format.
+    pub dated: bool,
     /// The year, where the log writes none.
     pub year: Option<i32>,
     /// The moment at which elapsed time is zero, as written.
@@ -258,7 +260,7 @@ impl LogBench {
             )
             .into());
         };
-        let bytes = source.read(&file, &file_place)?;
+        let bytes = source.read(workbook::split(&file).0, &file_place)?;
         let runs = RunTable::read(&file, &bytes, zone, zone_place, &mut findings)?;
         Ok(LogBench {
             title,

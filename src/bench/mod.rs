@@ -21,8 +21,9 @@ pub mod table;
 mod text;
 mod traverse;
 mod wildcard;
+pub(crate) mod workbook;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
@@ -215,6 +216,10 @@ impl Bench {
     /// # Errors
     /// [`BenchError`] naming file, line, column, what was found and what was expected.
     pub fn open(path: &Path) -> Result<Bench, BenchError> {
+        if let Some((book, name)) = sheet_of(path) {
+            let file = file_name(&book);
+            return Self::bare(&Source::Bare(book), &file, &name);
+        }
         let meta = std::fs::metadata(path).map_err(|source| BenchError::Io {
             path: path.to_owned(),
             source,
@@ -227,14 +232,14 @@ impl Bench {
                 ));
             }
             let name = file_name(path);
-            return Self::bare(&Source::Bare(path.to_owned()), &name);
+            return Self::bare(&Source::Bare(path.to_owned()), &name, &name);
         }
         // Whatever is called bench.toml speaks for the folder, even a broken link: no other table is read in its place.
         if path.join("bench.toml").symlink_metadata().is_ok() {
             return Self::from_source(&Source::Folder(path.to_owned()));
         }
         if path.join("points.csv").symlink_metadata().is_ok() {
-            return Self::bare(&Source::Folder(path.to_owned()), "points.csv");
+            return Self::bare(&Source::Folder(path.to_owned()), "points.csv", "points.csv");
         }
         let found = if meta.is_dir() {
             "a folder without bench.toml or points.csv"
@@ -267,14 +272,15 @@ impl Bench {
         Self::parse(toml, &|_, _| Ok(points_csv.as_bytes().to_vec()))
     }
 
-    fn bare(source: &Source, name: &str) -> Result<Bench, BenchError> {
-        let bytes = source.read(name, &Place::file(name))?;
-        let table = Table::read(name, &bytes)?;
+    /// A points table alone; `name` is the file's, with a sheet where one is named.
+    fn bare(source: &Source, file: &str, name: &str) -> Result<Bench, BenchError> {
+        let bytes = source.read(file, &Place::file(file))?;
         let mut findings = vec![Finding::new(
             Severity::Note,
             "no-manifest",
             "a points table without bench.toml: the unit has no name, the instruments' accuracy is unknown, sea-level pressure is assumed",
         )];
+        let table = Table::open(name, &bytes, &mut findings)?;
         let points = point::read_points(&table, &mut findings)?;
         Ok(Bench {
             title: name.to_owned(),
@@ -293,7 +299,7 @@ impl Bench {
             day: None,
             source: Some(source.clone()),
             duct: DuctInfo::none(),
-            points_file: name.to_owned(),
+            points_file: table.file,
             findings,
         })
     }
@@ -374,13 +380,13 @@ impl Bench {
         let mut findings = manifest.finish()?;
         let reduced = file.is_none();
         let points_file = file.unwrap_or_else(|| REDUCED_POINTS.to_owned());
-        let bytes =
-            read(&points_file, &place).map_err(|e| if reduced { unreduced(e) } else { e })?;
-        let table = Table::read(&points_file, &bytes)?;
+        let bytes = read(workbook::split(&points_file).0, &place)
+            .map_err(|e| if reduced { unreduced(e) } else { e })?;
+        let table = Table::open(&points_file, &bytes, &mut findings)?;
         let mut points = point::read_points(&table, &mut findings)?;
         if let Some(asked) = traverse {
-            let bytes = read(&asked.file, &asked.place)?;
-            add_traverse(&mut duct, &asked, &bytes)?;
+            let bytes = read(workbook::split(&asked.file).0, &asked.place)?;
+            add_traverse(&mut duct, &asked, &bytes, &mut findings)?;
         }
         flow::note_unused(&points, &duct, &fan, &mut findings);
         flow::fill(&mut points, &duct, &fan);
@@ -402,7 +408,7 @@ impl Bench {
             day,
             source: None,
             duct,
-            points_file,
+            points_file: table.file,
             findings,
         })
     }
@@ -499,6 +505,20 @@ fn unreduced(error: BenchError) -> BenchError {
         ),
         other => other,
     }
+}
+
+/// A path such as `book.xlsx#Runs` as the workbook's path and the file name with its sheet; none for a path of any other kind, or one that
+/// is there as it stands.
+fn sheet_of(path: &Path) -> Option<(PathBuf, String)> {
+    let text = path.to_str()?;
+    let (book, _) = workbook::split(text);
+    if book.len() == text.len() || path.symlink_metadata().is_ok() {
+        return None;
+    }
+    let sheet = text.get(book.len()..)?;
+    let book = PathBuf::from(book);
+    let name = format!("{}{sheet}", file_name(&book));
+    Some((book, name))
 }
 
 fn file_name(path: &Path) -> String {

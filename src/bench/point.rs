@@ -10,6 +10,7 @@ use super::duct::FlowFrom;
 use super::error::{BenchError, Fault, Finding, MOST_FAULTS, Place, Severity};
 use super::layout::Layout;
 use super::table::Table;
+use super::table::error_value;
 use super::text::{clip, did_you_mean};
 
 /// What a run was for.
@@ -127,8 +128,9 @@ pub fn read_points(table: &Table, findings: &mut Vec<Finding>) -> Result<Vec<Poi
                         Fault::new(
                             table.place(*line, layout.run.unwrap_or(0)),
                             format!(
-                                "the run `{}` again (first on line {first})",
-                                clip(&point.run)
+                                "the run `{}` again (first on {})",
+                                clip(&point.run),
+                                Place::line(&table.file, *first).spot()
                             ),
                             "each run once: a run is the experimental unit",
                         )
@@ -267,6 +269,8 @@ impl Layout {
             (self.fan, "fan"),
             (self.block, "block"),
         ] {
+            let place = table.place(line, slot.unwrap_or(0));
+            faults.extend(error_value(place, text(slot), what));
             let length = text(slot).chars().count();
             if length > LONGEST_NAME {
                 faults.push(

@@ -6,7 +6,7 @@ use super::channel::Channel;
 use super::error::{BenchError, Fault, Finding, Place};
 use super::layout::{kept_aside, unit_of};
 use super::point::{Kind, read_kind};
-use super::table::{Column, Table, clip};
+use super::table::{Column, Table, clip, error_value};
 
 /// The run windows of a bench, their times still as written.
 #[derive(Clone, Debug)]
@@ -64,7 +64,8 @@ impl RunTable {
         zone_place: Place,
         findings: &mut Vec<Finding>,
     ) -> Result<RunTable, BenchError> {
-        let table = Table::read(file, bytes)?;
+        let table = Table::open(file, bytes, findings)?;
+        let file = table.file.as_str();
         let mut faults = Vec::new();
         let heading = |name: &str| {
             Fault::new(
@@ -122,11 +123,24 @@ impl RunTable {
                 faults.push(
                     Fault::new(
                         place(run),
-                        format!("the run `{}` again (first on line {first})", clip(&name)),
+                        format!(
+                            "the run `{}` again (first on {})",
+                            clip(&name),
+                            Place::line(file, first).spot()
+                        ),
                         "each run once",
                     )
                     .remedy("give repeats names of their own"),
                 );
+            }
+            for (slot, what) in [
+                (run, "run"),
+                (mode, "mode"),
+                (fan, "fan"),
+                (block, "block"),
+                (order, "order"),
+            ] {
+                faults.extend(error_value(place(slot), &cell(slot), what));
             }
             let kind = match read_kind(&cell(kind), place(kind)) {
                 Ok(kind) => kind,

@@ -5,7 +5,7 @@ use std::path::{Component, Path, PathBuf};
 
 use super::error::{BenchError, Fault, Place};
 use super::text::clip;
-use super::wildcard;
+use super::{wildcard, workbook};
 
 /// A bench's files.
 #[derive(Clone, Debug)]
@@ -59,6 +59,8 @@ impl Source {
 pub struct SourceFile {
     /// Its name as a user knows it, relative to the bench folder.
     pub name: String,
+    /// The sheet asked for, where it is a workbook.
+    pub sheet: Option<String>,
     bytes: FileBytes,
 }
 
@@ -69,10 +71,23 @@ enum FileBytes {
 }
 
 impl SourceFile {
-    /// A file outside any bench, by its path, and as messages call it.
+    /// A file outside any bench, by its path (`book.xlsx#Sheet` for a sheet), and as messages call it.
     pub fn on_disk(path: &Path, name: &str) -> SourceFile {
+        // A file of that very name, whatever stands in it.
+        let is_there = path.symlink_metadata().is_ok();
+        let text = path.to_str().filter(|_| !is_there);
+        let sheet = text.and_then(|t| Some((t, workbook::split(t).1?)));
+        let (path, name, sheet) = match sheet {
+            Some((text, sheet)) => (
+                Path::new(workbook::split(text).0),
+                workbook::split(name).0,
+                Some(sheet.to_owned()),
+            ),
+            None => (path, name, None),
+        };
         SourceFile {
             name: super::visible(name).into_owned(),
+            sheet,
             bytes: FileBytes::Disk(path.to_owned()),
         }
     }
@@ -99,6 +114,37 @@ impl SourceFile {
         }
     }
 
+    /// The workbook's bytes and its name with the sheet asked for, `book.xlsx#Runs`; none where the file is no workbook by its name.
+    ///
+    /// # Errors
+    /// [`BenchError::Io`] where the system refuses, a fault for a workbook that is too large.
+    pub fn workbook(&self) -> Result<Option<(String, Vec<u8>)>, BenchError> {
+        if !workbook::is_workbook(&self.name) {
+            return Ok(None);
+        }
+        let most = workbook::MAX_PACKED_BYTES;
+        let mut bytes = Vec::new();
+        let n = self
+            .open()?
+            .take(most + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|e| self.io(e))?;
+        if n as u64 > most {
+            return Err(Fault::new(
+                Place::file(clip(&self.name)),
+                format!("more than {} MB", most >> 20),
+                format!("a workbook of at most {} MB", most >> 20),
+            )
+            .remedy("save the sheet as CSV: text logs of any size are read")
+            .into());
+        }
+        let name = match &self.sheet {
+            Some(sheet) => format!("{}#{sheet}", self.name),
+            None => self.name.clone(),
+        };
+        Ok(Some((name, bytes)))
+    }
+
     /// An error of the system about this file.
     pub fn io(&self, source: std::io::Error) -> BenchError {
         BenchError::Io {
@@ -112,11 +158,14 @@ impl SourceFile {
 }
 
 impl Source {
-    /// The files of the bench that a name or a pattern with `*` and `?` stands for, in order of name; at least one.
+    /// The files of the bench that a name or a pattern with `*` and `?` stands for, in order of name; at least one. After `#` a
+    /// workbook's name may have that of a sheet.
     ///
     /// # Errors
     /// A fault at `asked_at` where nothing matches or a path leaves the folder; [`BenchError::Io`] where the system refuses.
     pub fn files(&self, pattern: &str, asked_at: &Place) -> Result<Vec<SourceFile>, BenchError> {
+        let (pattern, sheet) = workbook::split(pattern);
+        let sheet = sheet.map(str::to_owned);
         let folder = match self {
             Source::Embedded(files) => {
                 let found: Vec<SourceFile> = files
@@ -124,6 +173,7 @@ impl Source {
                     .filter(|(name, _)| wildcard::matches(pattern, name))
                     .map(|(name, text)| SourceFile {
                         name: (*name).to_owned(),
+                        sheet: sheet.clone(),
                         bytes: FileBytes::Embedded(text),
                     })
                     .collect();
@@ -153,6 +203,7 @@ impl Source {
             }
             files.push(SourceFile {
                 name,
+                sheet: sheet.clone(),
                 bytes: FileBytes::Disk(real),
             });
         }

@@ -2,9 +2,10 @@
 
 use std::borrow::Cow;
 
-use super::error::{BenchError, Fault, MOST_FAULTS, Place};
+use super::error::{BenchError, Fault, Finding, MOST_FAULTS, Place};
 pub(crate) use super::text::clip;
 use super::text::decode;
+use super::workbook::{self, TextDecimal, is_error_value};
 use crate::quantity::{Heading, Unit, UnitErrorKind};
 
 /// The largest table read into memory. Raw logs are streamed and have no such limit.
@@ -41,12 +42,35 @@ pub struct Table {
 }
 
 impl Table {
+    /// Reads a table from a file's bytes: a sheet where the name is a workbook's (`book.xlsx#Runs`, else its first), text otherwise.
+    /// What there is to say of the choice goes to `findings`.
+    ///
+    /// # Errors
+    /// As [`Table::read`]; for a workbook that cannot be read, what is wrong with it.
+    pub fn open(
+        name: &str,
+        bytes: &[u8],
+        findings: &mut Vec<Finding>,
+    ) -> Result<Table, BenchError> {
+        if !workbook::is_workbook(workbook::split(name).0) {
+            return Table::read(name, bytes);
+        }
+        let sheet = workbook::read(name, bytes, TextDecimal::Usual)?;
+        findings.extend(sheet.findings);
+        Table::of_text(&sheet.name, &sheet.text, Some(b'\t'))
+    }
+
     /// Reads a table from bytes: UTF-8 with or without BOM, `,` `;` or tab between cells, `#` lines skipped.
     ///
     /// # Errors
     /// [`BenchError::Faults`] naming line and column for text that is not UTF-8, a row with too many
     /// or too few cells, a repeated heading, cells under an empty heading, or a table without rows.
     pub fn read(file: &str, bytes: &[u8]) -> Result<Table, BenchError> {
+        Table::of_text(file, bytes, None)
+    }
+
+    /// As [`Table::read`], with the delimiter where it is known.
+    fn of_text(file: &str, bytes: &[u8], known: Option<u8>) -> Result<Table, BenchError> {
         if bytes.len() > MAX_BYTES {
             return Err(Fault::new(
                 Place::file(file),
@@ -75,7 +99,7 @@ impl Table {
                 )
                 .remedy("export the sheet again; lines that begin with # count as comments")
             })?;
-        let delimiter = guess_delimiter(first);
+        let delimiter = known.unwrap_or_else(|| guess_delimiter(first));
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(delimiter)
             .has_headers(false)
@@ -131,7 +155,11 @@ impl Table {
                 rows.push((line, cells));
             } else {
                 let place = Place::line(file, line);
-                faults.push(wrong_count(place, &cells, columns.len(), delimiter));
+                faults.push(if known.is_some() {
+                    beyond_headings(file, line, &cells, columns.len())
+                } else {
+                    wrong_count(place, &cells, columns.len(), delimiter)
+                });
             }
             if faults.len() >= MOST_FAULTS {
                 break;
@@ -230,7 +258,9 @@ impl Table {
                     format!("`{}` under `{}`", clip(cell), clip(heading)),
                     "a number",
                 );
-                Err(Box::new(if cell.contains(',') {
+                Err(Box::new(if is_error_value(cell) {
+                    fault.remedy(ERROR_VALUE)
+                } else if cell.contains(',') {
                     fault.remedy("write a decimal point and nothing between thousands; decimal commas are read where all numbers have them and the cells are separated by `;` or tabs")
                 } else {
                     fault.remedy("the unit goes in the heading's square brackets; leave the cell empty where there is no reading")
@@ -238,6 +268,22 @@ impl Table {
             }
         }
     }
+}
+
+/// What to do about an error value.
+const ERROR_VALUE: &str =
+    "the formula has no result: mend it, or empty the cell where there is no reading";
+
+/// The fault of a name (of a run, a mode, a fan level) that is an error value of a spreadsheet.
+pub(super) fn error_value(place: Place, cell: &str, heading: &str) -> Option<Fault> {
+    is_error_value(cell).then(|| {
+        Fault::new(
+            place,
+            format!("the error value `{}` under `{}`", clip(cell), clip(heading)),
+            "a name",
+        )
+        .remedy("the formula has no result: mend it, or write the name")
+    })
 }
 
 /// Turns byte positions, which only grow, into line numbers. The reader reports where it began to look for a
@@ -316,6 +362,22 @@ fn wrong_count(place: Place, cells: &[String], headings: usize, delimiter: u8) -
         ),
         None => "a cell that itself holds the delimiter goes in double quotes; a quote that is never closed swallows lines".to_owned(),
     })
+}
+
+/// A row of a sheet with cells to the right of the headings.
+fn beyond_headings(file: &str, line: usize, cells: &[String], headings: usize) -> Fault {
+    let (at, cell) = cells
+        .iter()
+        .enumerate()
+        .skip(headings)
+        .find(|(_, c)| !c.is_empty())
+        .map_or((headings, ""), |(i, c)| (i, c.as_str()));
+    Fault::new(
+        Place::at(file, line, at + 1),
+        format!("`{}` to the right of the headings", clip(cell)),
+        "headings in the first row that is filled, and cells under them alone",
+    )
+    .remedy("name the column in the row of headings, or empty the cell; notes may stand in rows that begin with #")
 }
 
 fn read_headings(

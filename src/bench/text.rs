@@ -18,7 +18,14 @@ pub(super) fn decode<'a>(
         Fault::new(place, found, expected).remedy(remedy).into()
     };
     if let Some(kind) = signature(bytes) {
-        return Err(fault(Place::file(file), kind.to_owned()));
+        let remedy = if bytes.starts_with(ARCHIVE) {
+            "a workbook is read where its name ends in .xlsx or .ods; or save the sheet as CSV with the encoding UTF-8"
+        } else {
+            remedy
+        };
+        return Err(Fault::new(Place::file(file), kind, expected)
+            .remedy(remedy)
+            .into());
     }
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let line_of = |at: usize| {
@@ -61,6 +68,9 @@ pub(super) fn utf8(file: &str, bytes: Vec<u8>) -> Result<String, BenchError> {
     Ok(text.into_owned())
 }
 
+/// The first bytes of a zip archive, which a workbook is.
+const ARCHIVE: &[u8] = b"PK\x03\x04";
+
 /// Files that are often taken for a table, by their first bytes.
 fn signature(bytes: &[u8]) -> Option<&'static str> {
     const KINDS: [(&[u8], &str); 7] = [
@@ -69,7 +79,7 @@ fn signature(bytes: &[u8]) -> Option<&'static str> {
         (&[0, 0, 0xFE, 0xFF], "text in UTF-32"),
         (&[0xFF, 0xFE], "text in UTF-16"),
         (&[0xFE, 0xFF], "text in UTF-16"),
-        (b"PK\x03\x04", "a workbook or another zip archive"),
+        (ARCHIVE, "a workbook or another zip archive"),
         (&[0x1F, 0x8B], "a compressed (gzip) file"),
         (b"%PDF", "a PDF document"),
     ];

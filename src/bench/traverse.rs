@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::channel::Channel;
-use super::error::{BenchError, Fault, MOST_FAULTS, Place};
+use super::error::{BenchError, Fault, Finding, MOST_FAULTS, Place};
 use super::layout::unit_of;
 use super::table::{Table, clip};
 
@@ -124,8 +124,10 @@ impl Traverse {
         bytes: &[u8],
         rule: Rule,
         round: bool,
+        findings: &mut Vec<Finding>,
     ) -> Result<Traverse, BenchError> {
-        let table = Table::read(file, bytes)?;
+        let table = Table::open(file, bytes, findings)?;
+        let file = table.file.as_str();
         let columns = Columns::of(&table)?;
         let mut faults = Vec::new();
         let mut order: Vec<String> = Vec::new();
@@ -143,8 +145,11 @@ impl Traverse {
                     Fault::new(
                         table.place(*line, columns.point),
                         format!(
-                            "line {}, point {} at the fan level `{}` again (first on line {before} of the file)",
-                            r.line, r.point, clip(&r.fan)
+                            "line {}, point {} at the fan level `{}` again (first on {})",
+                            r.line,
+                            r.point,
+                            clip(&r.fan),
+                            Place::line(file, before).spot()
                         ),
                         "each point once in a pass",
                     )

@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
-use crate::bench::{Channel, Kind, Severity};
+use crate::bench::{Channel, Kind, Place, Severity};
 use crate::findings::check;
 use crate::fit::forms::DrawData;
 use crate::quantity::Dimension;
@@ -81,7 +81,7 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
         words.heading(title);
         for f in own {
             let place = match (&f.file, f.line) {
-                (Some(file), Some(line)) => format!(" [{file}, line {line}]"),
+                (Some(file), Some(line)) => format!(" [{}]", Place::line(file, line)),
                 _ => String::new(),
             };
             words.item(&format!("{}: {}{place}", f.code, f.message));

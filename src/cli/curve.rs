@@ -28,7 +28,7 @@ use crate::report::tables::{Cell, Column, Table};
     steadydraw curve runs.csv --equation \"log(y) = a + b*x\" --at x=3"
 )]
 pub struct CurveArgs {
-    /// File of columns: CSV, TSV, semicolons or blanks; units in square brackets after a heading are left aside
+    /// File of columns: CSV, TSV, semicolons or blanks, or a sheet (book.xlsx#Sheet); units in square brackets after a heading are left aside
     pub file: PathBuf,
     /// The curve, such as "y = b1*(1 - exp(-b2*x))"
     #[arg(long, value_name = "EQUATION", allow_hyphen_values = true)]
@@ -149,7 +149,8 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
     };
     let fit =
         fit_curve(&curve, &request).map_err(|e| refused(e, &curve, &columns, &numbers.lines))?;
-    let mut notes = fit.notes.clone();
+    let mut notes: Vec<String> = file.findings().iter().map(|f| f.message.clone()).collect();
+    notes.extend(fit.notes.clone());
     if numbers.incomplete > 0 {
         notes.push(format!(
             "{} rows were left out because a cell is empty.",

@@ -3,7 +3,8 @@
 use std::borrow::Cow;
 use std::path::Path;
 
-use crate::bench::{BenchError, Fault, Place};
+use crate::bench::workbook::{self, TextDecimal, is_error_value};
+use crate::bench::{BenchError, Fault, Finding, Place};
 
 /// The largest file read.
 const MAX_BYTES: u64 = 1 << 30;
@@ -28,6 +29,7 @@ pub struct ColumnFile {
     units: Vec<String>,
     /// Whether the headings stand in the file; otherwise columns are called `c1`, `c2`, ….
     named: bool,
+    findings: Vec<Finding>,
 }
 
 /// The rows of some columns.
@@ -42,23 +44,43 @@ pub struct Numbers {
 }
 
 impl ColumnFile {
-    /// Reads a file.
+    /// Reads a file: text, or a sheet of a workbook (`book.xlsx#Sheet`, else its first).
     ///
     /// # Errors
-    /// [`BenchError::Io`] where the system refuses, [`BenchError::Faults`] as [`from_bytes`](Self::from_bytes).
+    /// [`BenchError::Io`] where the system refuses, [`BenchError::Faults`] as [`from_bytes`](Self::from_bytes) and for a workbook that
+    /// cannot be read.
     pub fn open(path: &Path) -> Result<Self, BenchError> {
+        let asked = path.display().to_string();
+        let (book, sheet) = match path.symlink_metadata() {
+            // A file of that very name, whatever stands in it.
+            Ok(_) => (asked.as_str(), None),
+            Err(_) => workbook::split(&asked),
+        };
+        let path = if sheet.is_some() {
+            Path::new(book)
+        } else {
+            path
+        };
         let io = |source| BenchError::Io {
             path: path.to_path_buf(),
             source,
         };
         let name = path.display().to_string();
+        let is_workbook = workbook::is_workbook(&name);
         let length = std::fs::metadata(path).map_err(io)?.len();
         if length > MAX_BYTES {
             let found = format!("{} MB", length >> 20);
             let limit = format!("at most {} MB", MAX_BYTES >> 20);
             return Err(Fault::new(Place::file(name), found, limit).into());
         }
-        Self::from_bytes(&name, std::fs::read(path).map_err(io)?)
+        let bytes = std::fs::read(path).map_err(io)?;
+        if !is_workbook {
+            return Self::from_bytes(&name, bytes);
+        }
+        let sheet = workbook::read(&asked, &bytes, TextDecimal::Usual)?;
+        let mut file = Self::of_text(&sheet.name, sheet.text, Some(Separator::Byte(b'\t')))?;
+        file.findings = sheet.findings;
+        Ok(file)
     }
 
     /// Reads the headings of a file's contents: the first line that is neither empty nor starts with `#`. A unit in
@@ -68,6 +90,11 @@ impl ColumnFile {
     /// # Errors
     /// [`BenchError::Faults`] for contents that are not UTF-8 text or hold no line.
     pub fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<Self, BenchError> {
+        Self::of_text(name, bytes, None)
+    }
+
+    /// As [`from_bytes`](Self::from_bytes), with the separator where it is known.
+    fn of_text(name: &str, bytes: Vec<u8>, known: Option<Separator>) -> Result<Self, BenchError> {
         let fault = |place, found: &str, expected: &str| {
             BenchError::from(Fault::new(place, found, expected))
         };
@@ -100,12 +127,13 @@ impl ColumnFile {
             return Err(fault(Place::file(name), "no lines", expected));
         };
         let count = |c: char| first.matches(c).count();
-        let separator = match (count('\t'), count(';'), count(',')) {
+        let guessed = match (count('\t'), count(';'), count(',')) {
             (0, 0, 0) => Separator::Blanks,
             (t, s, c) if t >= s && t >= c => Separator::Byte(b'\t'),
             (_, s, c) if s >= c => Separator::Byte(b';'),
             _ => Separator::Byte(b','),
         };
+        let separator = known.unwrap_or(guessed);
         let cells = cells(first, separator);
         let named = cells.iter().any(|cell| number(cell, separator).is_none());
         let (mut headings, mut units): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
@@ -132,7 +160,13 @@ impl ColumnFile {
             headings,
             units,
             named,
+            findings: Vec::new(),
         })
+    }
+
+    /// What a careful reader would be told of the file: which of several sheets was read, merged cells, hidden rows.
+    pub fn findings(&self) -> &[Finding] {
+        &self.findings
     }
 
     /// The columns' names, without units.
@@ -217,7 +251,11 @@ impl ColumnFile {
                             format!("`{shown}` under `{name}`"),
                             "a finite number",
                         );
-                        faults.push(fault.remedy("leave the cell empty where there is no value"));
+                        faults.push(fault.remedy(if is_error_value(cell) {
+                            "the formula has no result: mend it, or empty the cell"
+                        } else {
+                            "leave the cell empty where there is no value"
+                        }));
                         complete = false;
                     }
                 }

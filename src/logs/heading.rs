@@ -147,7 +147,8 @@ pub fn find(
         None => delimiter != b',' && commas_in(&head, data_at, delimiter, &channels),
     };
     let stamps = StampReader::new(&spec.time.format, spec.time.year, decimal_comma)
-        .map_err(|f| pattern_fault(spec, f))?;
+        .map_err(|f| pattern_fault(spec, f))?
+        .with_dates(spec.time.dated);
     let plain = match (time.as_slice(), &only, spec.missing.is_empty()) {
         ([at], None, true) if delimiter != b' ' => {
             let mut plain: Vec<(usize, Role)> = channels

@@ -21,10 +21,11 @@ pub mod stamp;
 pub mod text;
 pub mod window;
 
-use std::io::Read;
+use std::io::{Cursor, Read};
 use std::sync::mpsc::{channel, sync_channel};
 
-use crate::bench::logs::{Encoding, LogBench, LogSpec, TimeFormat};
+use crate::bench::logs::{Decimal, Encoding, LogBench, LogSpec, TimeFormat};
+use crate::bench::workbook::{self, TextDecimal};
 use crate::bench::{BenchError, Finding, SourceFile};
 use block::{Batch, KEPT_PROBLEMS, read_block};
 use clock::Clock;
@@ -140,7 +141,7 @@ fn read_log(
     for file in &files {
         let open = Open::new(spec, file)?;
         gather.begin_file(spec, &open.layout);
-        report.begin(&file.name, open.blocks.encoding(), &open.layout);
+        report.begin(&open.name, &open.findings);
         let layout = open.layout.clone();
         in_two_threads(open, file, |batch| {
             gather.take(batch);
@@ -223,6 +224,10 @@ fn clock_of(spec: &LogSpec) -> Clock {
 
 /// A file being read.
 struct Open {
+    /// Its name in messages: a workbook's with the sheet.
+    name: String,
+    /// What there is to say of it beside its readings.
+    findings: Vec<Finding>,
     blocks: Blocks<Box<dyn Read + Send>>,
     layout: Layout,
     first: Option<Block>,
@@ -233,10 +238,23 @@ struct Open {
 impl Open {
     fn new(spec: &LogSpec, file: &SourceFile) -> Result<Self, BenchError> {
         let raise = |e| raise(file, e);
-        let mut blocks = Blocks::new(file.open()?, &file.name, spec.encoding).map_err(raise)?;
+        let Text {
+            reader,
+            name,
+            is_sheet,
+            findings,
+        } = text_of(file, spec.decimal)?;
+        let spec = if is_sheet {
+            of_sheet(spec)
+        } else {
+            spec.clone()
+        };
+        let mut blocks = Blocks::new(reader, &name, spec.encoding).map_err(raise)?;
         let first = blocks.next_block().map_err(raise)?.unwrap_or_default();
-        let layout = heading::find(spec, &file.name, &first.bytes, blocks.encoding())?;
+        let layout = heading::find(&spec, &name, &first.bytes, blocks.encoding())?;
         Ok(Open {
+            name,
+            findings,
             before_table: layout.heading.is_none(),
             blocks,
             first: Some(first),
@@ -281,6 +299,52 @@ impl Open {
         }
         Ok(true)
     }
+}
+
+/// A file's text, to be read from its start: its own, or a sheet's.
+pub(crate) struct Text {
+    /// Gives the bytes.
+    pub reader: Box<dyn Read + Send>,
+    /// The file's name in messages: a workbook's with the sheet.
+    pub name: String,
+    /// Whether it is a sheet's: tabs between cells, decimal points, dates in ISO 8601.
+    pub is_sheet: bool,
+    /// What there is to say of the choice of the sheet.
+    pub findings: Vec<Finding>,
+}
+
+/// Opens a log's file. `decimal` is the mark of numbers that a workbook has as text.
+pub(crate) fn text_of(file: &SourceFile, decimal: Option<Decimal>) -> Result<Text, BenchError> {
+    let Some((name, bytes)) = file.workbook()? else {
+        return Ok(Text {
+            reader: file.open()?,
+            name: file.name.clone(),
+            is_sheet: false,
+            findings: Vec::new(),
+        });
+    };
+    let decimal = match decimal {
+        Some(Decimal::Point) => TextDecimal::Point,
+        Some(Decimal::Comma) => TextDecimal::Comma,
+        None => TextDecimal::Usual,
+    };
+    let sheet = workbook::read(&name, &bytes, decimal)?;
+    Ok(Text {
+        reader: Box::new(Cursor::new(sheet.text)),
+        name: sheet.name,
+        is_sheet: true,
+        findings: sheet.findings,
+    })
+}
+
+/// What holds for the text of a sheet, whatever `bench.toml` says of text files.
+fn of_sheet(spec: &LogSpec) -> LogSpec {
+    let mut spec = spec.clone();
+    spec.delimiter = Some(b'\t');
+    spec.decimal = Some(Decimal::Point);
+    spec.encoding = Some(Encoding::Utf8);
+    spec.time.dated = true;
+    spec
 }
 
 fn raise(file: &SourceFile, error: TextError) -> BenchError {

@@ -5,7 +5,7 @@ use super::clock::utc;
 use super::dropout::{Dropped, Where};
 use super::gather::{Gathered, Order};
 use super::heading::Layout;
-use crate::bench::logs::{Encoding, LogSpec, TimeFormat};
+use crate::bench::logs::{LogSpec, TimeFormat};
 use crate::bench::{BenchError, Channel, Fault, Finding, Place, Severity};
 
 /// A log is refused when more of its lines than this share cannot be read …
@@ -46,6 +46,8 @@ pub struct LogReport {
     pub folded: usize,
     /// Rows in an hour that it skips.
     pub skipped: usize,
+    /// What there is to say of its files beside their readings.
+    of_files: Vec<Finding>,
     /// Whether times are counted from the log's zero.
     elapsed: bool,
     file_rows: usize,
@@ -69,6 +71,7 @@ impl LogReport {
             outside: 0,
             folded: 0,
             skipped: 0,
+            of_files: Vec::new(),
             elapsed: matches!(
                 spec.time.format,
                 TimeFormat::Elapsed(_) | TimeFormat::ElapsedClock
@@ -79,7 +82,8 @@ impl LogReport {
         }
     }
 
-    pub(super) fn begin(&mut self, file: &str, _encoding: Encoding, _layout: &Layout) {
+    pub(super) fn begin(&mut self, file: &str, findings: &[Finding]) {
+        self.of_files.extend_from_slice(findings);
         self.files.push(file.to_owned());
         self.file_rows = 0;
         self.file_broken = 0;
@@ -165,7 +169,7 @@ impl LogReport {
         } else {
             "compare these lines with the columns, delimiter and decimal mark under [[log]]"
         };
-        let list: Vec<String> = shown.iter().map(|p| p.words()).collect();
+        let list: Vec<String> = shown.iter().map(|p| p.words(&file)).collect();
         Fault::new(
             shown.first().map_or(Place::file(&file), |p| p.place(&file)),
             format!(
@@ -243,16 +247,16 @@ impl LogReport {
     /// A line in words; with its file where there are several.
     fn line(&self, place: Where) -> String {
         match self.files.get(place.file).filter(|_| self.files.len() > 1) {
-            Some(file) => format!("line {} of {file}", place.line),
-            None => format!("line {}", place.line),
+            Some(file) => format!("{} of {file}", self.at(place).spot()),
+            None => self.at(place).spot(),
         }
     }
 
     fn problem_words(&self, file: &str, problem: &Problem) -> String {
         if self.files.len() > 1 {
-            format!("{file}, {}", problem.words())
+            format!("{file}, {}", problem.words(file))
         } else {
-            problem.words()
+            problem.words(file)
         }
     }
 
@@ -269,7 +273,7 @@ impl LogReport {
     pub fn findings(&self) -> Vec<Finding> {
         let file = self.names();
         let first = self.files.first().cloned().unwrap_or_default();
-        let mut out = Vec::new();
+        let mut out = self.of_files.clone();
         let mut say = |severity, code, place: Option<Place>, text: String| {
             let place = place.unwrap_or_else(|| Place::file(&first));
             out.push(Finding::new(severity, code, text).at(&place));
@@ -443,29 +447,22 @@ impl Problem {
         }
     }
 
-    /// The problem in words.
-    pub fn words(&self) -> String {
+    /// The problem in words, with its place in the file.
+    pub fn words(&self, file: &str) -> String {
+        let spot = self.place(file).spot();
         match &self.kind {
-            ProblemKind::Short { cells, needed } => format!(
-                "line {}: {cells} cells where {needed} are needed",
-                self.line
-            ),
-            ProblemKind::Time {
-                text,
-                column,
-                no_such,
-            } => format!(
-                "line {}, column {column}: {} `{text}`",
-                self.line,
+            ProblemKind::Short { cells, needed } => {
+                format!("{spot}: {cells} cells where {needed} are needed")
+            }
+            ProblemKind::Time { text, no_such, .. } => format!(
+                "{spot}: {} `{text}`",
                 if *no_such {
                     "no such time"
                 } else {
                     "not the time format"
                 }
             ),
-            ProblemKind::Number { text, column } => {
-                format!("line {}, column {column}: no number `{text}`", self.line)
-            }
+            ProblemKind::Number { text, .. } => format!("{spot}: no number `{text}`"),
         }
     }
 }

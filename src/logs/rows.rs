@@ -21,7 +21,7 @@ pub fn read_rows(
     let mut report = LogReport::new(spec);
     let open = Open::new(spec, file)?;
     gather.begin_file(spec, &open.layout);
-    report.begin(&file.name, open.blocks.encoding(), &open.layout);
+    report.begin(&open.name, &open.findings);
     let layout = open.layout.clone();
     in_two_threads(open, file, |batch| {
         gather.each_row(batch, |_, t, row, _| take(t, row));

@@ -244,8 +244,8 @@ impl<R: Read> Blocks<R> {
         let known: [(&[u8], &str, &str); 4] = [
             (
                 b"PK\x03\x04",
-                "a packed file (a spreadsheet such as .xlsx, or a .zip)",
-                "export the sheet as CSV (in the spreadsheet program: save as, CSV UTF-8), put that file into the bench folder and name it here",
+                "a packed file (a spreadsheet, or a .zip)",
+                "a spreadsheet is read where its name ends in .xlsx or .ods; else export the sheet as CSV, put that file into the bench folder and name it here",
             ),
             (
                 b"\xD0\xCF\x11\xE0",

@@ -4,9 +4,10 @@ use jiff::tz::TimeZone;
 
 use super::clock::{Clock, zone};
 use super::number::{Cell, read};
-use super::stamp::StampReader;
+use super::stamp::{Stamp, StampReader};
 use crate::bench::logs::{LogBench, RunRow, TimeFormat};
 use crate::bench::table::clip;
+use crate::bench::workbook;
 use crate::bench::{BenchError, Fault, Finding, Place, Severity};
 
 /// A stretch of time, s on the common clock.
@@ -39,7 +40,8 @@ pub fn windows(bench: &LogBench, findings: &mut Vec<Finding>) -> Result<Vec<Span
     let mut faults = check_clocks(bench);
     let zone = run_zone(bench, &mut faults);
     let reader = StampReader::new(&TimeFormat::Iso, None, false)
-        .map_err(|f| Fault::new(Place::file(&bench.runs.file), f.found, f.expected))?;
+        .map_err(|f| Fault::new(Place::file(&bench.runs.file), f.found, f.expected))?
+        .with_dates(workbook::is_sheet(&bench.runs.file));
     let mut spans = Vec::with_capacity(bench.runs.rows.len());
     for row in &bench.runs.rows {
         let mut at = |text: &str, place: &Place| {
@@ -84,14 +86,26 @@ pub fn windows(bench: &LogBench, findings: &mut Vec<Finding>) -> Result<Vec<Span
 fn elapsed(text: &str, unit_s: f64) -> Option<f64> {
     match read(text.as_bytes(), text.contains(',')) {
         Cell::Number(v) => Some(v * unit_s),
-        _ => None,
+        // A duration says its unit itself.
+        _ => StampReader::new(&TimeFormat::ElapsedClock, None, false)
+            .ok()
+            .filter(|_| text.matches(':').count() == 2)
+            .and_then(|reader| reader.read(text.as_bytes()).ok())
+            .and_then(|stamp| match stamp {
+                Stamp::Instant(s) => Some(s),
+                Stamp::Local(_) => None,
+            }),
     }
 }
 
 fn unreadable(text: &str, place: &Place, bench: &LogBench, zoned: bool) -> Fault {
     let found = format!("the time `{}`", clip(text));
     if bench.runs.elapsed_unit_s.is_some() {
-        return Fault::new(place.clone(), found, "a number");
+        return Fault::new(
+            place.clone(),
+            found,
+            "a number, or a duration such as 00:10:00",
+        );
     }
     let fault = Fault::new(
         place.clone(),

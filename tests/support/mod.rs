@@ -4,6 +4,7 @@
 //! [`Outcome`] holds what came out.
 #![allow(dead_code, reason = "each test program uses a part of this")]
 
+pub mod book;
 pub mod sheet;
 
 use std::path::{Path, PathBuf};

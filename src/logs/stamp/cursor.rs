@@ -91,7 +91,8 @@ impl StampReader {
             {
                 // An ISO time without seconds ends in its minutes.
                 let colons = bare.iter().filter(|b| **b == b':').count();
-                (!matches!(self.kind, Kind::Iso) || colons == 2).then(|| bare.len() - 2)
+                let iso = self.dated || matches!(self.kind, Kind::Iso);
+                (!iso || colons == 2).then(|| bare.len() - 2)
             }
             _ => None,
         }

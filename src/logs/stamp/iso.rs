@@ -52,6 +52,22 @@ pub(super) fn iso(text: &[u8]) -> Result<Stamp, StampFault> {
     f.stamp()
 }
 
+/// A date alone, `2026-08-25`: the start of that day.
+pub(super) fn midnight(text: &[u8]) -> Option<Stamp> {
+    let mut f = Fields::default();
+    let &[y1, y2, y3, y4, b'-', m1, m2, b'-', d1, d2] = text else {
+        return None;
+    };
+    let number = |text: &[u8]| match digits(text, text.len()) {
+        (value, n) if n == text.len() => Some(value),
+        _ => None,
+    };
+    f.year = number(&[y1, y2, y3, y4]).and_then(|y| i32::try_from(y).ok());
+    f.month = number(&[m1, m2])?;
+    f.day = number(&[d1, d2])?;
+    f.stamp().ok()
+}
+
 /// `0d 00:01:30.5`, `00:41:50`, `41:50`: seconds.
 pub(super) fn elapsed_clock(text: &[u8]) -> Result<f64, StampFault> {
     let text = std::str::from_utf8(text).map_err(|_| StampFault::Shape)?;

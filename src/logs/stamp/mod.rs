@@ -15,7 +15,7 @@ use crate::bench::logs::TimeFormat;
 pub use calendar::days_from_civil;
 pub use cursor::StampCursor;
 pub use digits::offset;
-use iso::{elapsed_clock, iso};
+use iso::{elapsed_clock, iso, midnight};
 use patterned::by_pieces;
 
 /// A time stamp as read, not yet placed on the common clock.
@@ -42,14 +42,19 @@ pub struct StampReader {
     kind: Kind,
     decimal_comma: bool,
     year: Option<i32>,
+    /// Whether dates and clocks of a workbook are read too.
+    dated: bool,
 }
 
 #[derive(Clone, Debug)]
 enum Kind {
     Pieces(Vec<Piece>),
     Iso,
-    /// Units in a second.
-    Count(f64),
+    /// A number of units.
+    Count {
+        per_second: f64,
+        elapsed: bool,
+    },
     ElapsedClock,
 }
 
@@ -66,16 +71,26 @@ impl StampReader {
         let kind = match format {
             TimeFormat::Pattern(text) => Kind::Pieces(pieces(text, year)?),
             TimeFormat::Iso => Kind::Iso,
-            TimeFormat::Unix(per_second) | TimeFormat::Elapsed(per_second) => {
-                Kind::Count(*per_second)
-            }
+            TimeFormat::Unix(per_second) | TimeFormat::Elapsed(per_second) => Kind::Count {
+                per_second: *per_second,
+                elapsed: matches!(format, TimeFormat::Elapsed(_)),
+            },
             TimeFormat::ElapsedClock => Kind::ElapsedClock,
         };
         Ok(StampReader {
             kind,
             decimal_comma,
             year,
+            dated: false,
         })
+    }
+
+    /// Reads what is not of the format as a workbook's cell of a date (`2026-08-25T09:00:02`, `2026-08-25` at midnight) or, for elapsed
+    /// times, of a duration (`00:41:50`), if `dated`.
+    #[must_use]
+    pub fn with_dates(mut self, dated: bool) -> Self {
+        self.dated = dated;
+        self
     }
 
     /// Reads one stamp.
@@ -84,10 +99,22 @@ impl StampReader {
     /// [`StampFault`] where the text is not of the format.
     pub fn read(&self, text: &[u8]) -> Result<Stamp, StampFault> {
         let text = text.trim_ascii();
+        match self.formatted(text) {
+            Err(StampFault::Shape) if self.dated => match &self.kind {
+                Kind::Count { elapsed: true, .. } | Kind::ElapsedClock => {
+                    elapsed_clock(text).map(Stamp::Instant)
+                }
+                _ => iso(text).or_else(|fault| midnight(text).ok_or(fault)),
+            },
+            other => other,
+        }
+    }
+
+    fn formatted(&self, text: &[u8]) -> Result<Stamp, StampFault> {
         match &self.kind {
             Kind::Pieces(pieces) => by_pieces(pieces, text, self.year),
             Kind::Iso => iso(text),
-            Kind::Count(per_second) => match super::number::read(text, self.decimal_comma) {
+            Kind::Count { per_second, .. } => match super::number::read(text, self.decimal_comma) {
                 super::number::Cell::Number(v) => Ok(Stamp::Instant(v / per_second)),
                 _ => Err(StampFault::Shape),
             },

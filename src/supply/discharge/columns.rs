@@ -9,6 +9,7 @@ use crate::bench::{BenchError, Channel, Fault, Place, SourceFile, clip};
 use crate::logs::cells::{lines, split_quoted};
 use crate::logs::stamp::{Stamp, StampReader};
 use crate::logs::text::{Blocks, TextError, decode};
+use crate::logs::text_of;
 use crate::quantity::{Dimension, Unit};
 
 /// Lines searched for the headings.
@@ -219,7 +220,8 @@ struct Line {
 /// # Errors
 /// [`BenchError`] that says what is missing or can be read in two ways, with the option that settles it.
 pub fn map(file: &SourceFile, wish: &Wish) -> Result<(LogSpec, Vec<String>), BenchError> {
-    let mut blocks = Blocks::new(file.open()?, &file.name, None).map_err(|e| raise(file, e))?;
+    let text = text_of(file, wish.decimal)?;
+    let mut blocks = Blocks::new(text.reader, &text.name, None).map_err(|e| raise(file, e))?;
     let first = blocks.next_block().map_err(|e| raise(file, e))?;
     let first = first.unwrap_or_default();
     let encoding = blocks.encoding();
@@ -282,6 +284,7 @@ pub fn map(file: &SourceFile, wish: &Wish) -> Result<(LogSpec, Vec<String>), Ben
                 format,
                 zone,
                 shift_s: 0.0,
+                dated: false,
                 year: None,
                 origin: None,
                 place: Place::file("--time"),
