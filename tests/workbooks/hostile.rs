@@ -39,9 +39,10 @@ const SHEET: &str = "xl/worksheets/sheet1.xml";
 
 #[test]
 fn an_archive_that_unpacks_without_end_is_refused() {
-    let blanks = "<a/>".repeat(16 << 20);
+    // A mark now and then, so that no piece of it is endless.
+    let blanks = format!("{}<a/>", " ".repeat(100_000)).repeat(640);
     let bomb = spoilt(SHEET, "<sheetData>", &format!("<sheetData>{blanks}"));
-    assert!(bomb.len() < 1_000_000);
+    assert!(bomb.len() < 200_000);
     refused("bomb.xlsx", &bomb, "times its size");
     let aside = zipped(&[
         ("[Content_Types].xml".to_owned(), b"<Types/>".to_vec()),
