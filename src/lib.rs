@@ -16,6 +16,7 @@
 //! * [`supply`]: what feeds the unit: discharge tests, runtime, a day.
 //! * [`findings`]: what weakens an answer.
 //! * [`report`]: figures, tables, pages.
+//! * [`starter`]: a bench to start from, its blanks marked.
 //! * [`made`]: made benches whose truth is known: the demo, and the calibration of our own intervals.
 //! * [`cli`]: one file a command: arguments, library call, words or JSON.
 
@@ -31,6 +32,7 @@ pub mod made;
 pub mod predict;
 pub mod quantity;
 pub mod report;
+pub mod starter;
 pub mod stats;
 pub mod steady;
 pub mod supply;

@@ -135,6 +135,9 @@ pub enum BenchError {
     /// The contents are at fault; all faults found in one reading, in file order.
     #[error("{}", list_faults(.0))]
     Faults(Vec<Fault>),
+    /// Blanks of a starter bench that are still to be filled, all of them.
+    #[error("{}", list_blanks(.0))]
+    Blanks(Vec<Fault>),
 }
 
 impl BenchError {
@@ -142,7 +145,7 @@ impl BenchError {
     pub fn faults(&self) -> Vec<Fault> {
         match self {
             BenchError::Io { path, source } => vec![refused(path, source)],
-            BenchError::Faults(faults) => faults.clone(),
+            BenchError::Faults(faults) | BenchError::Blanks(faults) => faults.clone(),
         }
     }
 }
@@ -194,6 +197,21 @@ fn list_faults(faults: &[Fault]) -> String {
             faults.len() - SHOWN_FAULTS
         ));
     }
+    text
+}
+
+/// One line for each blank, since a bench that is just begun has many.
+fn list_blanks(faults: &[Fault]) -> String {
+    let mut text = "blanks (____) are still to be filled in".to_owned();
+    for fault in faults {
+        text.push_str(&format!(
+            "\n  {}: {}; expected {}",
+            fault.place, fault.found, fault.expected
+        ));
+    }
+    text.push_str(
+        "\nWrite the value over the blank. What you do not have: remove the entry, row or column, or empty the cell.",
+    );
     text
 }
 

@@ -193,6 +193,7 @@ impl LogBench {
     pub fn from_source(source: Source) -> Result<LogBench, BenchError> {
         let bytes = source.read("bench.toml", &Place::file("bench.toml"))?;
         let text = utf8("bench.toml", bytes)?;
+        super::blank::refuse(&text, &|name, place| source.read(name, place))?;
         let manifest = Manifest::new("bench.toml", &text);
         let document = manifest.parse()?;
         let root = manifest.root(&document);

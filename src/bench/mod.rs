@@ -2,6 +2,7 @@
 //!
 //! [`Bench::open`] reads a folder with `bench.toml` (or a bare points table); [`Bench::embedded`] reads files built in.
 
+mod blank;
 mod channel;
 mod day;
 mod duct;
@@ -27,6 +28,7 @@ use std::path::{Path, PathBuf};
 
 use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
+pub use blank::BLANK;
 pub use channel::Channel;
 pub use day::{DayCharge, DayInfo, DaySpace, DayUse, clock_hour};
 pub use duct::{CrossSection, DuctInfo, FlowFrom};
@@ -313,6 +315,7 @@ impl Bench {
     }
 
     fn parse(text: &str, read: ReadFile<'_>) -> Result<Bench, BenchError> {
+        blank::refuse(text, read)?;
         let manifest = Manifest::new("bench.toml", text);
         let document = manifest.parse()?;
         let root = manifest.root(&document);

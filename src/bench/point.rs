@@ -113,6 +113,9 @@ const LONGEST_NAME: usize = 100;
 /// [`BenchError::Faults`] with the place of each: a missing or unitless column, an unknown kind, a repeated
 /// run name, a cell that is no number, an implausible value, a run without draw, a contradiction between power, voltage and current.
 pub fn read_points(table: &Table, findings: &mut Vec<Finding>) -> Result<Vec<Point>, BenchError> {
+    if let Some(fault) = super::blank::in_table(table) {
+        return Err(BenchError::Blanks(vec![fault]));
+    }
     let layout = Layout::of(table, findings)?;
     let mut faults = Vec::new();
     let mut points: Vec<Point> = Vec::with_capacity(table.rows.len());

@@ -66,6 +66,9 @@ impl RunTable {
     ) -> Result<RunTable, BenchError> {
         let table = Table::open(file, bytes, findings)?;
         let file = table.file.as_str();
+        if let Some(fault) = super::blank::in_table(&table) {
+            return Err(BenchError::Blanks(vec![fault]));
+        }
         let mut faults = Vec::new();
         let heading = |name: &str| {
             Fault::new(

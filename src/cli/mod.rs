@@ -6,6 +6,7 @@ mod coupling;
 mod curve;
 mod discharge;
 mod fit;
+mod new;
 mod predict;
 mod progress;
 mod reduce;
@@ -34,7 +35,7 @@ const NO_ANSWER: u8 = 4;
     name = "steadydraw",
     version,
     about = "From bench runs of a small DC air conditioner to fitted curves, a coupling verdict, honest predictions and a write-up",
-    after_help = "Start with:\n  steadydraw report                    the built-in demo, written to ./report\n  steadydraw check my-bench            what is there, what is wrong, what cannot be told apart\n  steadydraw coupling my-bench         are fan level and compressor tied together?\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n\nWithout a bench named, a command uses the built-in demo and says so.\nExit codes: 0 answered, 2 misuse, 3 bad input, 4 the data cannot answer this."
+    after_help = "Start with:\n  steadydraw report                    the built-in demo, written to ./report\n  steadydraw new my-bench              a bench of your own to start from\n  steadydraw check my-bench            what is there, what is wrong, what cannot be told apart\n  steadydraw coupling my-bench         are fan level and compressor tied together?\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n\nWithout a bench named, a command uses the built-in demo and says so.\nExit codes: 0 answered, 2 misuse, 3 bad input, 4 the data cannot answer this."
 )]
 struct Program {
     #[command(subcommand)]
@@ -99,6 +100,8 @@ impl Common {
 
 #[derive(Subcommand)]
 enum Command {
+    /// A bench to start from: bench.toml with every key explained, and its tables
+    New(new::NewArgs),
     /// What is there, what is wrong, what is confounded or drifting
     Check(check::CheckArgs),
     /// Raw logs to steady points with uncertainty
@@ -233,6 +236,7 @@ pub fn run_from_env() -> ExitCode {
         ColorChoice::Auto => {}
     }
     let (name, result) = match &program.command {
+        Command::New(a) => ("new", new::run(a, common)),
         Command::Check(a) => ("check", check::run(a, common)),
         Command::Reduce(a) => ("reduce", reduce::run(a, common)),
         Command::Fit(a) => ("fit", fit::run(a, common)),
