@@ -1,5 +1,8 @@
 //! Promises of log reading: what is read, what is refused, and what a refusal says.
 
+#[path = "logs/layouts.rs"]
+mod layouts;
+
 use std::path::Path;
 
 use steadydraw::bench::Channel;

@@ -214,6 +214,11 @@ impl LogReport {
             return Err(fault.into());
         }
         if g.order.set_aside * 5 > read {
+            let remedy = if g.skipped > 0 {
+                "there are times in the hour that the wall clock skips at the start of summer time, so this logger seems not to follow it: write its offset as the zone, such as zone = \"+01:00\""
+            } else {
+                "a counter that starts again at each step is no clock: name the column with the total time; where several devices write into one file write only = { column = \"…\", is = \"…\" }"
+            };
             return Err(Fault::new(
                 self.at(g.order.first_backward),
                 format!(
@@ -222,7 +227,7 @@ impl LogReport {
                 ),
                 "times that grow from line to line",
             )
-            .remedy("a counter that starts again at each step is no clock: name the column with the total time; where several devices write into one file write only = { column = \"…\", is = \"…\" }")
+            .remedy(remedy)
             .into());
         }
         Ok(())
