@@ -5,6 +5,7 @@
 
 use std::collections::HashSet;
 use std::io::{BufReader, Read};
+use std::ops::Range;
 
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
@@ -216,8 +217,8 @@ struct Cells<'a> {
     rows: u64,
     hidden_rows: usize,
     column: u64,
-    /// The row's cells that hold anything: column, content, rows spanned.
-    cells: Vec<(u64, Value<'static>, u64)>,
+    /// The row's cells that hold anything: columns, content, rows spanned.
+    cells: Vec<(Range<u64>, Value<'static>, u64)>,
     cell: Option<Open>,
 }
 
@@ -321,9 +322,7 @@ impl Cells<'_> {
         let first = self.column;
         self.column = (self.column + columns).min(MAX_COLUMNS + 1);
         if let Some(value) = cell.content() {
-            for column in first..self.column {
-                self.cells.push((column, value.clone(), spanned));
-            }
+            self.cells.push((first..self.column, value, spanned));
         }
     }
 
@@ -335,10 +334,12 @@ impl Cells<'_> {
         }
         let last = self.row.min(MAX_ROWS + 1);
         for row in first..last {
-            for (column, value, spanned) in &self.cells {
-                self.writer
-                    .put(row, *column, value, row + spanned - 1)
-                    .map_err(|e| Stop::Fault(unwritable(self.label, &e, row, *column)))?;
+            for (columns, value, spanned) in &self.cells {
+                for column in columns.clone() {
+                    self.writer
+                        .put(row, column, value, row + spanned - 1)
+                        .map_err(|e| Stop::Fault(unwritable(self.label, &e, row, column)))?;
+                }
             }
         }
         if self.row > MAX_ROWS + 1 {

@@ -7,7 +7,7 @@ use super::value::{Value, clock};
 /// Cells of the text, empty ones between and after others among them.
 const MAX_CELLS: usize = 40_000_000;
 /// Bytes of the text.
-const MAX_BYTES: usize = 1 << 29;
+const MAX_BYTES: usize = 1 << 28;
 
 /// A sheet's text.
 #[derive(Debug, Default)]
@@ -35,6 +35,8 @@ pub(super) struct Writer {
     /// The row being gathered, counting from 1; rows before it are written.
     row: u64,
     cells: Vec<(u64, Vec<u8>)>,
+    /// Their bytes.
+    in_row: usize,
     /// The widest row so far: later rows are filled up to it, so that an empty last cell is a cell.
     width: u64,
     count: usize,
@@ -63,11 +65,12 @@ impl Writer {
         if row < self.row || (row == self.row && column <= last) {
             return Err(TextFault::OutOfOrder);
         }
-        if column > MAX_COLUMNS {
-            return Err(TextFault::TooLarge);
-        }
         while self.row < row {
             self.end_row()?;
+        }
+        self.in_row += bytes.len();
+        if column > MAX_COLUMNS || self.out.len() + self.in_row > MAX_BYTES {
+            return Err(TextFault::TooLarge);
         }
         if last_row > row {
             self.open.push((last_row, column, bytes.clone()));
@@ -96,6 +99,7 @@ impl Writer {
             }
         }
         let cells = std::mem::take(&mut self.cells);
+        self.in_row = 0;
         if let Some((last, _)) = cells.last() {
             self.width = self.width.max(*last);
             self.count += usize::try_from(self.width).unwrap_or(usize::MAX);

@@ -111,7 +111,7 @@ pub(super) fn unwritable(label: &str, error: &TextFault, row: u64, column: u64) 
         TextFault::TooLarge => Fault::new(
             place,
             "more cells, or more text, than are read from a sheet",
-            "a table of readings: at most 40 million cells and 512 MB of text, empty cells inside it counted",
+            "a table of readings: at most 40 million cells and 256 MB of text, empty cells inside it counted",
         )
         .remedy("delete stray cells far from the table, or save the sheet as CSV: text logs of any size are read"),
         TextFault::OutOfOrder => Fault::new(
