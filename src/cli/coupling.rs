@@ -87,6 +87,12 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
             line.name, line.says, line.detail
         ));
     }
+    if !answer.confounders.is_empty() {
+        words.heading("What else differed with the fan level");
+        for c in &answer.confounders {
+            words.item(&c.detail);
+        }
+    }
     if !answer.fan_draw.levels.is_empty() {
         let mut table = Table::new(
             "The blower's own draw",
@@ -125,6 +131,7 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
         "modes_differ": answer.modes_differ,
         "modes_alike": answer.alike,
         "margin": args.margin,
+        "confounders": answer.confounders,
         "would_settle": answer.would_settle,
         "notes": notes,
     });

@@ -40,6 +40,8 @@ pub(super) struct Question<'a> {
     pub blower_common_u: f64,
     /// Standard uncertainty of each level's logarithmic airflow.
     pub flow_u: &'a [f64],
+    /// Something else that may move the draw, by row of the data; taken out by a slope of its own.
+    pub covariate: Option<&'a [f64]>,
 }
 
 /// What all runs of a fan level share beyond anything recorded (the hour, humidity, a warm battery), as a standard uncertainty
@@ -67,10 +69,16 @@ pub(super) struct Regression {
     x: DMatrix<f64>,
     weights: Vec<f64>,
     rows: Vec<usize>,
+    levels: Vec<usize>,
     fan_column: usize,
 }
 
 impl Regression {
+    /// Levels that have runs among those regressed, rising; [`Fan::Factor`] has a column for each but the first.
+    pub fn levels(&self) -> &[usize] {
+        &self.levels
+    }
+
     /// Indices of the runs regressed, into the data's rows.
     pub fn rows(&self) -> &[usize] {
         &self.rows
@@ -144,7 +152,8 @@ impl<'a> Question<'a> {
             (true, false) => 1,
         };
         let ambient = ambient && data.ambient_varied;
-        let p = k + fan_columns + slopes + usize::from(ambient) + block_steps.len();
+        let covariate = usize::from(self.covariate.is_some());
+        let p = k + fan_columns + slopes + usize::from(ambient) + block_steps.len() + covariate;
         if n < p + 2 {
             return None;
         }
@@ -152,7 +161,7 @@ impl<'a> Question<'a> {
         let mut y = Vec::with_capacity(n);
         let mut weights = Vec::with_capacity(n);
         let fan_column = k;
-        for (i, (_, row)) in rows.iter().enumerate() {
+        for (i, (index, row)) in rows.iter().enumerate() {
             let m = self.modes.iter().position(|m| *m == row.mode)?;
             x[(i, m)] = 1.0;
             match fan {
@@ -181,6 +190,9 @@ impl<'a> Question<'a> {
             if let Some(b) = block_steps.iter().position(|b| *b == row.block) {
                 x[(i, next + b)] = 1.0;
             }
+            if let Some(values) = self.covariate {
+                x[(i, p - 1)] = *values.get(*index)?;
+            }
             let compressor = self.compressor_w(row);
             if compressor <= 0.0 {
                 return None;
@@ -195,6 +207,7 @@ impl<'a> Question<'a> {
             x,
             weights,
             rows: rows.iter().map(|(i, _)| *i).collect(),
+            levels,
             fan_column,
         })
     }
@@ -214,14 +227,53 @@ impl<'a> Question<'a> {
         let fit = &regression.fit;
         let column = regression.fan_column + which;
         let value = *fit.coef.get(column)?;
-        let dof = fit.dof();
-        let scatter =
-            fit.sigma2()?.sqrt() * fit.cov_unscaled.get((column, column))?.max(0.0).sqrt();
-        // How the estimate moves with each run's response: a row of (X'WX)^-1 X'W.
+        let mut direction = vec![0.0; fit.p];
+        *direction.get_mut(column)? = 1.0;
+        let u = self.u_along(regression, &direction, value)?;
+        Elasticity::about(value, u, fit.dof(), level)
+    }
+
+    /// The change of ln(compressor side) from one level to another, both counted among the levels present, from a regression with
+    /// [`Fan::Factor`]; its `value` is that change, not an elasticity.
+    pub fn step(
+        &self,
+        regression: &Regression,
+        from: usize,
+        to: usize,
+        level: f64,
+    ) -> Option<Elasticity> {
+        let fit = &regression.fit;
+        let mut direction = vec![0.0; fit.p];
+        let mut value = 0.0;
+        for (which, sign) in [(from, -1.0), (to, 1.0)] {
+            // The lowest level is the reference and has no column.
+            if which > 0 {
+                let column = regression.fan_column + which - 1;
+                *direction.get_mut(column)? += sign;
+                value += sign * fit.coef.get(column)?;
+            }
+        }
+        let u = self.u_along(regression, &direction, 0.0)?;
+        Elasticity::about(value, u, fit.dof(), level)
+    }
+
+    /// Standard uncertainty of a combination of coefficients: the scatter between runs, the blower's own uncertainty, what runs of a level
+    /// share, and the levels' airflow, by which the response moves `with_flow` times.
+    fn u_along(&self, regression: &Regression, direction: &[f64], with_flow: f64) -> Option<f64> {
+        let fit = &regression.fit;
+        let along = |j: usize| -> f64 {
+            { direction.iter().enumerate() }
+                .map(|(k, d)| d * fit.cov_unscaled[(k, j)])
+                .sum()
+        };
+        let reach: Vec<f64> = (0..fit.p).map(along).collect();
+        let variance: f64 = reach.iter().zip(direction).map(|(r, d)| r * d).sum();
+        let scatter = fit.sigma2()?.sqrt() * variance.max(0.0).sqrt();
+        // How the combination moves with each run's response: a row of (X'WX)^-1 X'W.
         let gain: Vec<f64> = (0..fit.n)
             .map(|i| {
-                let along: f64 = (0..fit.p)
-                    .map(|j| fit.cov_unscaled[(column, j)] * regression.x[(i, j)])
+                let along: f64 = { reach.iter().enumerate() }
+                    .map(|(j, r)| r * regression.x[(i, j)])
                     .sum();
                 along * regression.weights.get(i).copied().unwrap_or(0.0)
             })
@@ -236,26 +288,29 @@ impl<'a> Question<'a> {
             let blower = self.blower_w.get(row.level).copied().unwrap_or(0.0);
             let compressor = self.compressor_w(row);
             *by_blower.get_mut(row.level)? -= g / compressor;
-            *by_flow.get_mut(row.level)? -= g * value;
+            *by_flow.get_mut(row.level)? -= g * with_flow;
             *by_level.get_mut(row.level)? += g * row.draw / compressor;
             by_common -= g * blower / compressor;
         }
         let squares = |gains: &[f64], us: &[f64]| {
-            gains
-                .iter()
-                .zip(us)
+            { gains.iter().zip(us) }
                 .map(|(g, u)| (g * u).powi(2))
                 .sum::<f64>()
         };
-        let by_level: f64 = by_level
-            .iter()
+        let by_level: f64 = { by_level.iter() }
             .map(|g| (g * LEVEL_RELATIVE_U).powi(2))
             .sum();
         let systematic = by_level
             + squares(&by_blower, self.blower_u)
             + squares(&by_flow, self.flow_u)
             + (by_common * self.blower_common_u).powi(2);
-        let u = (scatter * scatter + systematic).sqrt();
+        Some((scatter * scatter + systematic).sqrt())
+    }
+}
+
+impl Elasticity {
+    /// An estimate with its interval by Student's t at a confidence level; none where it is not finite.
+    pub(super) fn about(value: f64, u: f64, dof: usize, level: f64) -> Option<Elasticity> {
         let half = u * student_t::two_sided(level, dof as f64);
         (u.is_finite() && half.is_finite()).then_some(Elasticity {
             value,

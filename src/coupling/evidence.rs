@@ -98,6 +98,7 @@ pub(super) fn air_side(
         blower_u: &zeros,
         blower_common_u: 0.0,
         flow_u,
+        covariate: None,
     };
     let estimate = question
         .regress(Fan::Power)

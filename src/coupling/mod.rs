@@ -4,10 +4,14 @@
 
 mod alike;
 mod blower;
+mod confounders;
 mod elasticity;
 mod evidence;
+mod levels;
 mod permute;
+mod sentences;
 mod settle;
+mod successive;
 mod verdict;
 
 use crate::bench::Bench;
@@ -19,6 +23,7 @@ use crate::stats::tests::nested_f;
 pub use alike::{DEFAULT_MARGIN, ModePair};
 use blower::{BlowerCase, assumed_case, bounded_cases, known_case, limit_w};
 pub use blower::{FanDraw, FanDrawLevel};
+pub use confounders::Confounder;
 pub use elasticity::Elasticity;
 use elasticity::{Fan, Question};
 pub use evidence::{Evidence, NestedTest};
@@ -68,7 +73,7 @@ pub struct ModeAnswer {
 pub struct Coupling {
     /// The verdict over all modes.
     pub verdict: Verdict,
-    /// Why it is what it is, in a few sentences for the reader of a write-up.
+    /// What it is, by how much, and how well it stands: three sentences for the reader of a write-up.
     pub sentences: Vec<String>,
     /// Elasticity over all modes whose fan level was varied; none where no mode's was.
     pub elasticity: Option<Elasticity>,
@@ -86,6 +91,8 @@ pub struct Coupling {
     pub modes_differ: bool,
     /// Modes compared pair by pair at the fan levels that they share.
     pub alike: Vec<ModePair>,
+    /// What else differed with the fan level, where a reader must know of it.
+    pub confounders: Vec<Confounder>,
     /// Concrete runs that would settle an undecided question.
     pub would_settle: Vec<String>,
 }
@@ -115,16 +122,17 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         let mut verdicts = Vec::new();
         for case in &cases {
             let q = question(data, modes, case, &flow_u);
-            let e = q
-                .regress(Fan::Power)
-                .and_then(|r| q.elasticity(&r, confidence))?;
+            let power = q.regress(Fan::Power)?;
+            let e = q.elasticity(&power, confidence)?;
             // An assumed blower so large that the compressor would have to slow down as the fan rises explains
             // nothing where the air side shows a compressor at fixed speed: it is no blower of this unit.
             let too_large = known.is_none() && e.value < allowance.down && air_says_fixed;
             if too_large && worst.is_some() {
                 continue;
             }
-            verdicts.push(allowance.judge(&e));
+            let by_power = allowance.judge(&e);
+            let by_level = levels::by_level(&q, &power, &allowance, confidence);
+            verdicts.push(by_level.map_or(by_power, |l| l.correct(by_power)));
             worst = Some(worst.map_or(e, |w| join(w, e)));
         }
         let first = *verdicts.first()?;
@@ -164,7 +172,19 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         .map(|case| question(data, &varied, case, &flow_u));
     let modes_differ =
         usable && varied.len() > 1 && reference.as_ref().is_some_and(|q| differ(q, options.level));
-    let verdict = overall_verdict(overall.map(|o| o.1), &per_mode, modes_differ, &allowance);
+    let mut verdict = overall_verdict(overall.map(|o| o.1), &per_mode, modes_differ, &allowance);
+    // Where the blower is only bounded no one elasticity stands for the answer, and none can be turned.
+    let blower_known = known.is_some() || limit == Some(0.0);
+    let confounders = match (&reference, usable && blower_known) {
+        (Some(q), true) => { q.regress(Fan::Power) }
+            .and_then(|r| q.elasticity(&r, options.level))
+            .map(|e| confounders::confounders(bench, q, &e, &allowance, options.level))
+            .unwrap_or_default(),
+        _ => Vec::new(),
+    };
+    if confounders.iter().any(|c| c.turns_the_verdict) {
+        verdict = Verdict::Undecided;
+    }
     let mut lines = Vec::new();
     let nested = if usable {
         reference.as_ref().and_then(evidence::nested_test)
@@ -196,6 +216,12 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
                 .and_then(|q| permute::permutation_test(q, options.seed, options.level)),
         );
     }
+    if let (Some(q), true) = (&reference, usable && blower_known) {
+        let power = q.regress(Fan::Power);
+        let by_level = power.and_then(|p| levels::by_level(q, &p, &allowance, options.level));
+        lines.extend(by_level.map(|l| l.line(q)));
+        lines.push(successive::successive_runs(q, &allowance, options.level));
+    }
     lines.extend(air);
     lines.extend(alike::mode_given_fan(data, options.level));
     if known.is_none() {
@@ -212,10 +238,11 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
         per_mode,
         modes_differ,
         alike: alike::pairs(data, options.margin, options.level),
+        confounders,
         would_settle: Vec::new(),
     };
     answer.would_settle = settle::runs_that_settle(data, &answer, options.level);
-    answer.sentences = settle::sentences(data, &answer, options.level);
+    answer.sentences = sentences::sentences(data, &answer, options.level);
     answer
 }
 
@@ -232,6 +259,7 @@ fn question<'a>(
         blower_u: &case.u_w,
         blower_common_u: case.common_u,
         flow_u,
+        covariate: None,
     }
 }
 
