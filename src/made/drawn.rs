@@ -160,6 +160,17 @@ fn controls(
                 modes
             ]
         }
+        Kind::CoupledUneven => {
+            let by_fan = uneven_rule(dice, machine.flows.len());
+            vec![
+                Control {
+                    full: dice.between(0.85, fast),
+                    by_fan,
+                    by_intake
+                };
+                modes
+            ]
+        }
         Kind::CoupledModes => (0..modes)
             .map(|_| Control {
                 full: dice.between(0.7, fast),
@@ -227,6 +238,19 @@ fn fan_rule(dice: &mut Dice, levels: usize) -> ByFan {
         table.push(factor);
     }
     ByFan::Table(table)
+}
+
+/// A table with its highest speed at a level between the lowest and the highest.
+fn uneven_rule(dice: &mut Dice, levels: usize) -> ByFan {
+    let top = dice.whole(1, levels.saturating_sub(2).max(1));
+    let table = (0..levels).map(|level| {
+        if level == top {
+            1.0
+        } else {
+            dice.between(0.6, 0.75)
+        }
+    });
+    ByFan::Table(table.collect())
 }
 
 fn intake_rule(kind: Kind, dice: &mut Dice, temps: &[f64]) -> ByIntake {

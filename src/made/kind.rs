@@ -17,6 +17,8 @@ pub enum Kind {
     CoupledModes,
     /// As `Coupled`, without fan-only runs.
     CoupledNoFan,
+    /// Compressor speed depends on the fan level, highest at a middle one: no power of airflow describes it.
+    CoupledUneven,
     /// Compressor speed follows the fan level a little: elasticity 0.30 to 0.45.
     Weak,
     /// Coupled, but each mode was run at a fan level of its own: nothing can tell.
@@ -27,7 +29,7 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Independent,
         Self::IndependentRamp,
         Self::IndependentStepped,
@@ -35,6 +37,7 @@ impl Kind {
         Self::Coupled,
         Self::CoupledModes,
         Self::CoupledNoFan,
+        Self::CoupledUneven,
         Self::Weak,
         Self::ConfoundedCoupled,
         Self::ConfoundedIndependent,
@@ -50,6 +53,7 @@ impl Kind {
             Self::Coupled => "coupled",
             Self::CoupledModes => "coupled-modes",
             Self::CoupledNoFan => "coupled-nofan",
+            Self::CoupledUneven => "coupled-uneven",
             Self::Weak => "weak",
             Self::ConfoundedCoupled => "confounded-coupled",
             Self::ConfoundedIndependent => "confounded-independent",
@@ -63,7 +67,9 @@ impl Kind {
             | Self::IndependentRamp
             | Self::IndependentStepped
             | Self::IndependentNoFan => "independent",
-            Self::Coupled | Self::CoupledModes | Self::CoupledNoFan => "coupled",
+            Self::Coupled | Self::CoupledModes | Self::CoupledNoFan | Self::CoupledUneven => {
+                "coupled"
+            }
             Self::Weak => "weak",
             Self::ConfoundedCoupled | Self::ConfoundedIndependent => "undecided",
         }
@@ -81,6 +87,19 @@ impl Kind {
 
     /// A number of its own, so that one seed gives unrelated benches of two kinds.
     pub(super) fn stream(self) -> u64 {
-        self as u64 + 1
+        // Counted in the order in which the kinds came to be, so that a new one leaves the benches of the others as they are.
+        match self {
+            Self::Independent => 1,
+            Self::IndependentRamp => 2,
+            Self::IndependentStepped => 3,
+            Self::IndependentNoFan => 4,
+            Self::Coupled => 5,
+            Self::CoupledModes => 6,
+            Self::CoupledNoFan => 7,
+            Self::Weak => 8,
+            Self::ConfoundedCoupled => 9,
+            Self::ConfoundedIndependent => 10,
+            Self::CoupledUneven => 11,
+        }
     }
 }
