@@ -32,10 +32,10 @@ pub(super) fn sheets(file: &str, bytes: &[u8]) -> Result<Vec<Listed>, BenchError
     walk(file, bytes, "content.xml", &mut |step| {
         match step {
             Step::Start("style:style", e) => style = attribute(e, "name")?,
-            Step::Start("style:table-properties", e) => {
-                if attribute(e, "display")?.as_deref() == Some("false") {
-                    hidden_styles.extend(style.clone());
-                }
+            Step::Start("style:table-properties", e)
+                if attribute(e, "display")?.as_deref() == Some("false") =>
+            {
+                hidden_styles.extend(style.clone());
             }
             Step::Start("table:table", e) => {
                 if found.len() >= MAX_SHEETS {
