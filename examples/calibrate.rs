@@ -156,10 +156,8 @@ fn main() -> Result<(), Failure> {
     let made = made(&args)?;
     report("Made benches", &made);
     if args.gate {
-        let mut broken = broken_promises("practice", &practice, 0.0, true, |_| true);
-        // A control that steps between two tested intakes cannot be seen by any method; `check` and the notes say so.
-        let seen = |kind: &str| kind != Kind::IndependentStepped.name();
-        broken.extend(broken_promises("made", &made, 0.01, false, seen));
+        let mut broken = broken_promises("practice", &practice, 0.0);
+        broken.extend(broken_promises("made", &made, 0.01));
         for line in &broken {
             println!("PROMISE BROKEN: {line}");
         }
@@ -171,33 +169,58 @@ fn main() -> Result<(), Failure> {
     Ok(())
 }
 
-/// Promises that a set of benches does not keep. `wrong` is the share of wrong verdicts allowed; coverage and score are over the kinds
-/// that `counted` lets through. Bounds: the promised shares of the methods (93 % inside, 90 % beyond) and the better yardstick, which holds
-/// for benches like the practice ones only: made ones are broader, and some of their coupled units step with the intake too.
-fn broken_promises(
-    name: &str,
-    tallies: &BTreeMap<String, Tally>,
-    wrong: f64,
-    like_practice: bool,
-    counted: impl Fn(&str) -> bool,
-) -> Vec<String> {
+/// What is promised of the 95 % intervals' coverage: from and to, over all kinds, inside and outside the tested range.
+const INSIDE: (f64, f64) = (0.93, 0.98);
+const OUTSIDE: (f64, f64) = (0.90, 1.0);
+/// The least of any one kind, outside.
+const WORST_KIND: f64 = 0.80;
+/// The largest mean interval scores on benches like the practice ones, inside and outside; the yardsticks are 0.074 and 0.146.
+const SCORES: (f64, f64) = (0.070, 0.120);
+/// The least shares of coupled benches found, and of independent ones that have fan-only runs.
+const COUPLED_FOUND: f64 = 0.98;
+const INDEPENDENT_FOUND: f64 = 0.90;
+
+/// Promises that a set of benches does not keep. `wrong` is the share of wrong verdicts allowed. Shares may miss by twice their standard
+/// error: the sets are small. The scores are promised for the kinds that the practice benches have too, but for ramps: ours climb
+/// up to twice as steeply, and are often clipped within the tests. Where a control steps no method can be sharp.
+fn broken_promises(name: &str, tallies: &BTreeMap<String, Tally>, wrong: f64) -> Vec<String> {
     let mut broken = Vec::new();
     let mut all = Outcomes::default();
+    let mut smooth = Outcomes::default();
     let (mut benches, mut wrongs) = (0, 0);
     for (kind, tally) in tallies {
         benches += tally.benches;
         wrongs += tally.verdicts.wrong;
         if tally.silent > 0 {
+            let silent = tally.silent;
             broken.push(format!(
-                "{name}, {kind}: {} targets without a prediction",
-                tally.silent
+                "{name}, {kind}: {silent} targets without a prediction"
             ));
         }
-        if kind.starts_with("confounded") && tally.verdicts.right < tally.benches {
-            broken.push(format!("{name}, {kind}: a confounded bench got a verdict"));
+        let right = tally.verdicts.right as f64 / tally.benches as f64;
+        let promised = match kind.as_str() {
+            k if k.starts_with("confounded") => 1.0,
+            k if k.starts_with("coupled") => COUPLED_FOUND,
+            "independent-nofan" => 0.0,
+            k if k.starts_with("independent") => INDEPENDENT_FOUND,
+            _ => 0.0,
+        };
+        if right < promised {
+            broken.push(format!(
+                "{name}, {kind}: right verdicts on {right:.3}, promised {promised}"
+            ));
         }
-        if counted(kind) {
-            all.append(&tally.tool);
+        if let Some(s) = Summary::of(&tally.tool.outside)
+            && s.run_95.value + 2.0 * s.run_95.std_error.unwrap_or(0.0) < WORST_KIND
+        {
+            broken.push(format!(
+                "{name}, {kind} outside: {:.3} held",
+                s.run_95.value
+            ));
+        }
+        all.append(&tally.tool);
+        if !kind.ends_with("-stepped") && (name == "practice" || !kind.ends_with("-ramp")) {
+            smooth.append(&tally.tool);
         }
     }
     if wrongs as f64 > wrong * benches as f64 {
@@ -205,30 +228,33 @@ fn broken_promises(
             "{name}: {wrongs} wrong verdicts in {benches} benches"
         ));
     }
-    for (place, outcomes, least, most_score) in [
-        (
-            "inside",
-            &all.inside,
-            if like_practice { 0.93 } else { 0.90 },
-            0.074,
-        ),
-        ("outside", &all.outside, 0.90, 0.146),
+    for (place, outcomes, (least, most)) in [
+        ("inside", &all.inside, INSIDE),
+        ("outside", &all.outside, OUTSIDE),
     ] {
         let Some(summary) = Summary::of(outcomes) else {
             continue;
         };
-        // Twice the standard error: the sets are small.
-        let held = summary.run_95.value + 2.0 * summary.run_95.std_error.unwrap_or(0.0);
-        if held < least {
-            broken.push(format!(
-                "{name} {place}: 95 % intervals held {:.3}",
-                summary.run_95.value
-            ));
+        for (what, share) in [("runs", &summary.run_95), ("means", &summary.mean_95)] {
+            let slack = 2.0 * share.std_error.unwrap_or(0.0);
+            if share.value + slack < least || share.value - slack > most {
+                broken.push(format!(
+                    "{name} {place}: 95 % intervals held {:.3} of {what}",
+                    share.value
+                ));
+            }
         }
-        if like_practice && summary.run_score > most_score {
+    }
+    for (place, outcomes, most) in [
+        ("inside", &smooth.inside, SCORES.0),
+        ("outside", &smooth.outside, SCORES.1),
+    ] {
+        if let Some(s) = Summary::of(outcomes)
+            && s.run_score > most
+        {
             broken.push(format!(
-                "{name} {place}: interval score {:.4}, yardstick {most_score}",
-                summary.run_score
+                "{name} {place}: interval score {:.4}, promised {most}",
+                s.run_score
             ));
         }
     }
@@ -465,14 +491,21 @@ fn report(title: &str, tallies: &BTreeMap<String, Tally>) {
         "kind                      benches where     n  run95    ±  run80  mean95  mean80   score  width    rms  plain95  plain score"
     );
     let mut all = Tally::default();
+    let mut smooth = Tally::default();
     for (kind, tally) in tallies {
         lines(kind, tally);
+        if !kind.ends_with("-stepped") && !kind.ends_with("-ramp") {
+            smooth.tool.append(&tally.tool);
+            smooth.plain.append(&tally.plain);
+            smooth.benches += tally.benches;
+        }
         all.tool.append(&tally.tool);
         all.plain.append(&tally.plain);
         all.silent += tally.silent;
         all.benches += tally.benches;
         all.time += tally.time;
     }
+    lines("none that follows intake", &smooth);
     lines("all", &all);
     println!(
         "{} targets without a prediction; {:.0} ms a bench.\n",
