@@ -103,7 +103,7 @@ pub(super) fn opinions(
         };
         let corner_w = beyond::hidden_corner_w(fit, candidate, &own_at, &d, chance);
         let blower_w = d.draw_w - d.compressor_w;
-        let shared_w = bench.combined_u(&leans_on(bench, &own_at, &d)).shared;
+        let shared_w = shared_w(bench, &leans_on(bench, &own_at, &d));
         // A scatter in proportion grows with the draw; one in watts stays.
         let grown = if step.is_some() {
             (blower_w + factor * d.compressor_w) / d.draw_w
@@ -134,6 +134,14 @@ pub(super) fn opinions(
         }
     }
     list
+}
+
+/// What the instruments' errors common to all runs do to a draw, W. An entry for intake and ambient may stand for one error or for two
+/// sensors of a kind; a prediction holds for both, so the larger counts.
+fn shared_w(bench: &Bench, parts: &[(Channel, f64, f64)]) -> f64 {
+    let together = bench.combined_u(parts).shared;
+    let apart = parts.iter().map(|p| bench.combined_u(&[*p]).shared);
+    together.max(apart.fold(0.0, f64::hypot))
 }
 
 /// What a predicted draw leans on, as [`Bench::combined_u`] takes it: the meter's reading, and the thermometers' times the draw's slopes.
