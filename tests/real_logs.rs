@@ -432,7 +432,7 @@ fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
             "UPS_Temperature_2026-3-26_to_2026-4-4.csv",
             // The file gives no unit, and none may be guessed.
             wall("last_changed", "iso", "power = { column = \"state\" }").replace("zone = \"America/Indiana/Indianapolis\"\n", ""),
-            Refused("unit"),
+            Refused("`power` without a unit"),
         ),
         (
             "lipo-rate-test-cycler",
@@ -474,14 +474,18 @@ fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
             "battery-tester-exports",
             "semicolon_header_block.csv",
             elapsed("\"test_time\"", "voltage = { column = \"voltage\", unit = \"V\" }\ncurrent = { column = \"current\", unit = \"A\" }"),
-            Rows(2444, 0),
+            // Two lines of separators alone at its end.
+            Rows(2444, 2),
         ),
         (
             "battery-tester-exports",
             "neware_three_level_header.csv",
-            elapsed("\"Total Time\"", "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\" }"),
-            // Its third row of headings is the one of the readings; cycles and steps stand between the rows.
-            Refused(""),
+            log(
+                "column = \"Total Time\"\nformat = \"elapsed\"",
+                "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\" }",
+            ),
+            // Its third row of headings is that of the readings; the rows of cycles between them are no readings, and are told.
+            Rows(9395, 20),
         ),
         (
             "battery-tester-exports",
@@ -506,13 +510,13 @@ fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
             "cell_3C_temperatures.lvm",
             // Temperatures without a clock.
             elapsed("1", "power = { column = 2, unit = \"W\" }"),
-            Refused(""),
+            Refused("not the time format"),
         ),
         (
             "minisplit-airflow-proxy",
             "tidy.csv",
             elapsed("\"block\"", "power = { column = \"flow_cfm\", unit = \"W\" }"),
-            Refused(""),
+            Refused("not the time format"),
         ),
         (
             "minisplit-field-cop",
@@ -535,7 +539,7 @@ fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
     ]);
     for (name, rows) in [
         ("module123_0_3C_every5th.csv", 2775),
-        ("module123_1_0C.csv", 4140),
+        ("module123_1_0C.csv", 4144),
         ("module123_2_75C.csv", 1680),
     ] {
         let (folder, name, log) = pack(name);

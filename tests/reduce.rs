@@ -7,6 +7,7 @@ use serde_json::Value;
 use steadydraw::bench::Channel;
 use steadydraw::bench::logs::LogBench;
 use steadydraw::made::logs::make;
+use steadydraw::made::logs::varied::{self, Sort};
 use steadydraw::steady::{Reduction, Status, reduce};
 
 /// Practice benches, beside the project's folder or where STEADYDRAW_SHARED points; absent for most users.
@@ -205,4 +206,74 @@ fn a_clock_that_is_behind_is_suggested_and_a_right_one_is_not() {
         "{}",
         finding.message
     );
+}
+
+#[test]
+fn runs_of_many_sorts_are_named_and_their_means_hold() {
+    // Each sort a dozen times; the figures of 500 each stand in DEVELOPERS.md.
+    let mut counts: BTreeMap<Sort, (usize, usize)> = BTreeMap::new();
+    for seed in 700..738 {
+        let made = varied::make(seed);
+        let folder = tempfile::tempdir().unwrap();
+        write(&made.files, folder.path());
+        let found = reduced(folder.path());
+        for (run, truth) in found.runs.iter().zip(&made.runs) {
+            let name = format!("seed {seed} {} {:?}", truth.run, truth.sort);
+            let count = counts.entry(truth.sort).or_default();
+            count.0 += 1;
+            let status = run.judged.status.name();
+            if status != truth.sort.status() {
+                println!("{name}: {status} ({})", run.judged.reason);
+                continue;
+            }
+            count.1 += 1;
+            let (Some(plateau), Some([watts, ..])) = (&run.judged.plateau, truth.settled) else {
+                continue;
+            };
+            let off = plateau.values[&Channel::Power].value - watts;
+            let step = 0.5 * made.steps.0 * made.style.supply_v;
+            assert!(
+                off.abs() < (0.012 * watts).max(step),
+                "{name}: off by {off} W"
+            );
+        }
+    }
+    for (sort, (made, right)) in &counts {
+        assert_eq!(*made, 12, "{sort:?}");
+        // What noise may hide: a drift just outside the tolerance, a wander, a step of 3 %.
+        let least = match sort {
+            Sort::Wander | Sort::DriftOutside | Sort::TwoSettings | Sort::ThreeSettings => 8,
+            _ => 11,
+        };
+        assert!(*right >= least, "{sort:?}: {right} of {made}");
+    }
+}
+
+fn write(files: &[(String, Vec<u8>)], folder: &Path) {
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, bytes).unwrap();
+    }
+}
+
+#[test]
+fn a_shift_is_suggested_with_its_sign_and_none_where_the_clocks_agree() {
+    for behind in [90.0, -90.0, 0.0] {
+        let (mut near, mut far) = (0, 0);
+        for seed in 300..306 {
+            let made = varied::make_untold(seed, behind);
+            let folder = tempfile::tempdir().unwrap();
+            write(&made.files, folder.path());
+            for shift in reduced(folder.path()).shifts {
+                if behind != 0.0 && (shift.add_s - behind).abs() <= 20.0 {
+                    near += 1;
+                } else {
+                    far += 1;
+                }
+            }
+        }
+        assert_eq!(far, 0, "behind {behind}");
+        assert!(behind == 0.0 || near >= 2, "behind {behind}: {near} of 6");
+    }
 }

@@ -169,3 +169,61 @@ fn a_bench_that_cannot_be_reduced_says_why() {
     assert_eq!(output.status.code(), Some(3));
     assert!(String::from_utf8_lossy(&output.stderr).contains("steadydraw reduce"));
 }
+
+#[test]
+fn each_run_is_drawn_with_what_was_left_out() {
+    let folder = night();
+    let bench = folder.path().to_str().unwrap();
+    let figures = folder.path().join("figures");
+    let args = ["reduce", bench, "--figures", figures.to_str().unwrap()];
+    let answer = json(&args);
+    for run in ["r01", "r02", "r03", "r04", "r05", "r06"] {
+        for (name, start) in [
+            (format!("run-{run}.svg"), &b"<svg"[..]),
+            (format!("run-{run}-dark.svg"), b"<svg"),
+            (format!("run-{run}.png"), b"\x89PNG"),
+        ] {
+            let bytes = fs::read(figures.join(&name)).unwrap();
+            assert!(bytes.starts_with(start), "{name}");
+            // Small whatever the log's length.
+            assert!(bytes.len() < 400_000, "{name}: {} bytes", bytes.len());
+        }
+    }
+    let left_out = answer["runs"][0]["left_out"].as_array().unwrap();
+    assert!(
+        left_out.iter().any(|p| p["why"] == "start-up"),
+        "{left_out:?}"
+    );
+    // The same figures again are no overwriting; others are.
+    steadydraw(&args).assert().success();
+    fs::write(figures.join("run-r01.svg"), "mine").unwrap();
+    assert_eq!(steadydraw(&args).output().unwrap().status.code(), Some(3));
+    assert_eq!(
+        fs::read_to_string(figures.join("run-r01.svg")).unwrap(),
+        "mine"
+    );
+}
+
+#[test]
+fn the_write_up_of_logs_shows_how_each_run_was_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("report");
+    let bench = night();
+    let path = bench.path().to_str().unwrap();
+    steadydraw(&["reduce", path]).assert().success();
+    let output = steadydraw(&["report", path, "--out", out.to_str().unwrap()])
+        .output()
+        .unwrap();
+    // Four runs of one setting may be too few for a curve; then there is no write-up at all.
+    if output.status.code() == Some(4) {
+        return;
+    }
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let page = fs::read_to_string(out.join("index.html")).unwrap();
+    assert!(page.contains("How each run was read"));
+    assert!(page.len() < 2_000_000, "{} bytes", page.len());
+}

@@ -1,5 +1,7 @@
 //! From a bench's logs to one judged result a run.
 
+use rayon::prelude::*;
+
 use super::judge::{Judged, Status, judge};
 use super::lag::{self, Suggestion};
 use super::readings::Readings;
@@ -71,8 +73,9 @@ pub fn reduce_with(bench: &LogBench, wishes: &Wishes<'_>) -> Result<Reduction, B
     let spans = windows(bench, &mut findings)?;
     let logs::RunLogs { runs, reports } = read_logs(bench, &spans, wishes.watch)?;
     findings.extend(logs::findings(&reports));
+    // Runs are judged side by side, and come out in the table's order.
     let readings: Vec<Readings> = runs
-        .into_iter()
+        .into_par_iter()
         .zip(&spans)
         .map(|(tracks, span)| Readings::of(tracks, *span))
         .collect();
@@ -82,7 +85,7 @@ pub fn reduce_with(bench: &LogBench, wishes: &Wishes<'_>) -> Result<Reduction, B
     let results: Vec<RunResult> = bench
         .runs
         .rows
-        .iter()
+        .par_iter()
         .zip(&spans)
         .zip(&readings)
         .map(|((row, span), readings)| {
