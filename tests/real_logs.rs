@@ -482,7 +482,7 @@ fn every_log() -> Vec<(&'static str, &'static str, String, Read)> {
             "neware_three_level_header.csv",
             log(
                 "column = \"Total Time\"\nformat = \"elapsed\"",
-                "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\" }",
+                "voltage = { column = \"Voltage(V)\", unit = \"V\" }\ncurrent = { column = \"Current(A)\", unit = \"A\", sign = -1 }",
             ),
             // Its third row of headings is that of the readings; the rows of cycles between them are no readings, and are told.
             Rows(9395, 20),
