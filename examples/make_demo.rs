@@ -1,4 +1,4 @@
-//! Writes the demo bench's table and truth anew into `data/demo/` (or the folder given): `cargo run --example make_demo`.
+//! Writes the demo bench's table, truth and discharge logs anew into `data/demo/` (or the folder given): `cargo run --example make_demo`.
 
 use std::path::PathBuf;
 
@@ -8,6 +8,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let (points, truth) = steadydraw::made::demo::make()?;
     std::fs::write(folder.join("points.csv"), points)?;
     std::fs::write(folder.join("truth.json"), truth)?;
-    println!("Wrote points.csv and truth.json to {}", folder.display());
+    for (name, text) in steadydraw::made::demo::discharge_logs() {
+        std::fs::write(folder.join(name), text)?;
+    }
+    println!(
+        "Wrote points.csv, truth.json and two discharge logs to {}",
+        folder.display()
+    );
     Ok(())
 }

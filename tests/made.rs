@@ -44,6 +44,17 @@ fn the_demo_files_are_what_the_example_writes() {
 }
 
 #[test]
+fn the_demo_discharge_logs_are_what_the_example_writes() {
+    for (name, text) in demo::discharge_logs() {
+        let stored = demo::files().iter().find(|(n, _)| *n == name).unwrap().1;
+        assert!(
+            text == stored,
+            "data/demo/{name} is out of date: cargo run --example make_demo"
+        );
+    }
+}
+
+#[test]
 fn the_demo_holds_the_trap_that_its_page_describes() {
     let points = demo::files()[1].1;
     let fan = column(points, "fan");

@@ -68,6 +68,9 @@ pub struct DischargeArgs {
     /// Longer pauses between readings are gaps
     #[arg(long, value_name = "TIME", value_parser = parse_time)]
     pub gap: Option<f64>,
+    /// The load is known to have gone on in gaps, so that no less than the log's smallest load flowed in them
+    #[arg(long)]
+    pub load_went_on: bool,
     /// Sign of a discharging current; found from the voltage where not given
     #[arg(long, value_name = "SIGN", value_parser = parse_sign)]
     pub discharge_sign: Option<Sign>,
@@ -208,6 +211,7 @@ fn options(args: &DischargeArgs, opened: Option<&Opened>) -> Result<DischargeOpt
         .unwrap_or_default();
     options.cutoff_v = args.cutoff.or(options.cutoff_v);
     options.gap_s = args.gap;
+    options.load_went_on = args.load_went_on;
     options.sign = args.discharge_sign;
     options.load = args.load;
     let edge = |asked: &Option<Asked>| {

@@ -11,6 +11,8 @@ mod predict;
 mod progress;
 mod reduce;
 mod report;
+mod runtime;
+mod settings;
 mod words;
 
 use std::io::Write;
@@ -112,6 +114,8 @@ enum Command {
     Coupling(coupling::CouplingArgs),
     /// Draw and capacity where nothing was tested
     Predict(predict::PredictArgs),
+    /// Hours on a battery, and a day on it
+    Runtime(runtime::RuntimeArgs),
     /// A battery's discharge test: Ah, Wh, against the rating, cost per Wh
     Discharge(Box<discharge::DischargeArgs>),
     /// Least-squares fit of any curve in plain algebra
@@ -242,6 +246,7 @@ pub fn run_from_env() -> ExitCode {
         Command::Fit(a) => ("fit", fit::run(a, common)),
         Command::Coupling(a) => ("coupling", coupling::run(a, common)),
         Command::Predict(a) => ("predict", predict::run(a, common)),
+        Command::Runtime(a) => ("runtime", runtime::run(a, common)),
         Command::Discharge(a) => ("discharge", discharge::run(a, common)),
         Command::Curve(a) => ("curve", curve::run(a, common)),
         Command::Report(a) => ("report", report::run(a, common)),

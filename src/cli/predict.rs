@@ -5,11 +5,12 @@ mod told;
 
 use std::path::PathBuf;
 
-use serde_json::{Value, json};
+use serde_json::json;
 
+use super::settings::{fan_json, settings};
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
-use crate::bench::{Channel, Kind, did_you_mean};
+use crate::bench::{Channel, Kind};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData, FlowScale};
 use crate::predict::{
@@ -81,7 +82,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
                 .to_owned(),
         ));
     }
-    let settings = settings(&draw_data, args)?;
+    let settings = settings(&draw_data, args.mode.as_deref(), args.fan.as_deref())?;
     let lacking = |channel| {
         bench
             .of_kind(Kind::Cooling)
@@ -253,72 +254,6 @@ fn refuse_misuse(args: &PredictArgs) -> Result<(), CliError> {
         );
     }
     Ok(())
-}
-
-/// Fan levels stay what the table wrote: a number where it is one.
-fn fan_json(data: &DrawData, level: usize) -> Value {
-    let label = data.levels.get(level).map_or("", |l| l.label.as_str());
-    match label.parse::<i64>() {
-        Ok(n) => json!(n),
-        Err(_) => json!(label),
-    }
-}
-
-/// The settings asked for: all tested ones, or those of the mode and level named.
-fn settings(data: &DrawData, args: &PredictArgs) -> Result<Vec<(usize, usize)>, CliError> {
-    let mode = args
-        .mode
-        .as_deref()
-        .map(|m| find("mode", m, data.modes.iter().map(String::as_str)))
-        .transpose()?;
-    let level = args
-        .fan
-        .as_deref()
-        .map(|f| find("fan level", f, data.levels.iter().map(|l| l.label.as_str())))
-        .transpose()?;
-    let mut list = Vec::new();
-    for m in 0..data.modes.len() {
-        for l in 0..data.levels.len() {
-            let asked = mode.is_none_or(|x| x == m) && level.is_none_or(|x| x == l);
-            let tested = data
-                .tested
-                .get(m)
-                .and_then(|t| t.get(l))
-                .is_some_and(|n| *n > 0);
-            let named = mode.is_some() && level.is_some();
-            if asked && (tested || named) {
-                list.push((m, l));
-            }
-        }
-    }
-    if list.is_empty() {
-        return Err(CliError::NoAnswer("no tested setting matches; name both --mode and --fan to ask about one that was not tested".to_owned()));
-    }
-    Ok(list)
-}
-
-fn find<'a>(
-    what: &str,
-    asked: &str,
-    have: impl Iterator<Item = &'a str>,
-) -> Result<usize, CliError> {
-    let have: Vec<&str> = have.collect();
-    if let Some(i) = have.iter().position(|h| *h == asked) {
-        return Ok(i);
-    }
-    let names: Vec<&str> = have.iter().copied().filter(|h| !h.is_empty()).collect();
-    Err(CliError::Misuse(if names.is_empty() {
-        format!(
-            "the bench names no {what}s; leave --{} out",
-            what.split(' ').next().unwrap_or(what)
-        )
-    } else {
-        format!(
-            "the bench has no {what} `{asked}`; it has {}{}",
-            names.join(", "),
-            did_you_mean(asked, names.iter().copied())
-        )
-    }))
 }
 
 fn table(

@@ -18,8 +18,9 @@ use crate::fit::forms::{CapacityData, DrawData};
 use crate::predict::AmbientAssumption;
 use crate::report::budgets::{Shown, sentences};
 use crate::report::write::{Existing, write_all};
-use crate::report::writeup::{HotDay, Results, document, files};
+use crate::report::writeup::{HotDay, Results, SupplyResults, document, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
+use crate::supply::runtime::SupplyError;
 
 /// Arguments of `report`.
 #[derive(clap::Args, Debug)]
@@ -118,6 +119,11 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
             Some(HotDay { ambient_c, steps })
         }
     };
+    let air_side = capacity.as_ref().ok().map(|(_, f)| f);
+    let supply = match SupplyResults::of(bench, &draw, air_side, common.level) {
+        Err(SupplyError::Input(e)) => return Err(CliError::Input(e)),
+        other => other.map_err(|e| e.to_string()),
+    };
     let results = Results {
         reduction: reduction.as_ref(),
         bench,
@@ -128,6 +134,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
             .map(|(k, f)| (*k, f))
             .map_err(Clone::clone),
         coupling: &coupling,
+        supply,
         findings: &findings,
         budget: shown.as_ref(),
         hot_day,

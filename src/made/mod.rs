@@ -9,6 +9,7 @@ pub mod bench;
 pub mod control;
 pub mod demo;
 pub mod dice;
+pub mod discharge;
 pub mod drawn;
 pub mod kind;
 pub mod logs;

@@ -12,6 +12,7 @@
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
 //! * [`supply_figures`]: figures of discharge tests and of a day.
+//! * [`supply_tables`]: runtime and a day, in tables and sentences.
 //! * [`mod@write`]: files that appear whole or not at all.
 
 pub mod budgets;
@@ -25,6 +26,7 @@ pub mod predictions;
 pub mod result_tables;
 pub mod run_figure;
 pub mod supply_figures;
+pub mod supply_tables;
 pub mod tables;
 pub mod words;
 pub mod write;

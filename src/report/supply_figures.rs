@@ -1,6 +1,9 @@
 //! Figures of what feeds the unit: voltage against charge taken, and the charge left over a day.
 
-use super::figure::{Along, Axis, Figure, Layer, Look, Panel};
+use super::figure::{Along, Axis, Figure, Holds, Layer, Look, Panel};
+use super::supply_tables::day_sentences;
+use crate::quantity::System;
+use crate::supply::day::Day;
 use crate::supply::discharge::Discharge;
 
 /// More tests than this are drawn alike, without names.
@@ -71,6 +74,79 @@ pub fn discharge_figure(discharge: &Discharge) -> Figure {
             discharge.tests().count()
         ),
     }
+}
+
+/// The charge left over a day, with its band; none without a battery.
+pub fn day_figure(day: &Day, level: f64) -> Option<Figure> {
+    let played = day.played.as_ref()?;
+    let start = day.hours.first()?.clock_h;
+    let percent = |v: f64| 100.0 * v;
+    // Each hour's charge holds at its end.
+    let at = |k: usize| start + k as f64 + 1.0;
+    let begin = day.start_charge;
+    let mut course = vec![(start, percent(begin))];
+    let mut band = vec![(start, percent(begin), percent(begin))];
+    for (k, (value, low, high)) in played.charge.iter().enumerate() {
+        course.push((at(k), percent(*value)));
+        band.push((at(k), percent(*low), percent(*high)));
+    }
+    let look = Look::series(0);
+    let mut layers = vec![
+        Layer::Curve {
+            through: course,
+            look,
+            label: String::new(),
+        },
+        Layer::Band {
+            across: band,
+            look,
+            holds: Holds::Mean,
+            label: String::new(),
+        },
+    ];
+    layers.extend(
+        stretches(day, |h| h.used > 0.0).map(|(from, to)| Layer::Region {
+            along: Along::X,
+            from: start + from,
+            to: start + to,
+            label: "in use".to_owned(),
+        }),
+    );
+    let claim = day_sentences(day, level, System::Si).into_iter().nth(1);
+    Some(Figure {
+        name: "day".to_owned(),
+        title: "Charge left over the day".to_owned(),
+        claim: claim.unwrap_or_default(),
+        x: Axis::new("Time of day", "")
+            .clock()
+            .reaching(start, start + 24.0),
+        y: Axis::new("Usable charge left", "%").reaching(0.0, 100.0),
+        panels: vec![Panel {
+            title: String::new(),
+            layers,
+        }],
+        note: format!(
+            "Band: {:.0} %, from the doubt about draw, losses and battery; one error holds all day, so all hours move together.",
+            percent(level)
+        ),
+        alt: "The battery's usable charge from hour to hour, with its band.".to_owned(),
+    })
+}
+
+/// Stretches of hours of which something holds, in hours from the day's start.
+fn stretches(
+    day: &Day,
+    holds: impl Fn(&crate::supply::day::DayHour) -> bool,
+) -> impl Iterator<Item = (f64, f64)> {
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    for (k, _) in day.hours.iter().enumerate().filter(|(_, h)| holds(h)) {
+        let from = k as f64;
+        match found.last_mut() {
+            Some(last) if last.1 == from => last.1 = from + 1.0,
+            _ => found.push((from, from + 1.0)),
+        }
+    }
+    found.into_iter()
 }
 
 /// A number with as many significant digits as the precision asks.

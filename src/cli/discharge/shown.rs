@@ -112,9 +112,7 @@ fn sentences(d: &Discharge, level: f64) -> Vec<String> {
             significant(s_wh, 2)
         ));
     }
-    for (file, r) in d.files.iter().filter_map(|f| Some((f, f.resistance?))) {
-        out.push(resistance_words(file, &r, level, d.files.len() > 1));
-    }
+    out.extend(d.resistance().map(|r| resistance_words(&r, level)));
     out
 }
 
@@ -124,7 +122,7 @@ fn plain(v: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-fn resistance_words(file: &FileResult, r: &Resistance, level: f64, several: bool) -> String {
+fn resistance_words(r: &Resistance, level: f64) -> String {
     let worth = Worth {
         value: r.ohm,
         u: r.u_ohm,
@@ -136,13 +134,8 @@ fn resistance_words(file: &FileResult, r: &Resistance, level: f64, several: bool
     } else {
         format!("{} load steps", r.steps)
     };
-    let whose = if several {
-        format!(", {}", file.file)
-    } else {
-        String::new()
-    };
     format!(
-        "Internal resistance{whose}: {} mohm{}, from {steps}{}.",
+        "Internal resistance: {} mohm{}, from {steps}{}.",
         to_uncertainty(worth.value, worth.u),
         r.interval(level)
             .map_or_else(String::new, |(low, high)| format!(
@@ -275,6 +268,7 @@ fn as_json(
             "nominal_v": d.rating.nominal_v,
             "price": d.rating.price,
         },
+        "resistance": d.resistance().map(|r| resistance_json(&r, level)),
         "cutoff_v": d.options.cutoff_v,
         "pooled": d.groups.iter().map(|g| json!({
             "tests": g.tests,
@@ -300,17 +294,19 @@ fn file_json(f: &FileResult, level: f64) -> Value {
         "discharge_sign": f.sign,
         "interval_s": f.interval_s,
         "gap_limit_s": f.gap_limit_s.is_finite().then_some(f.gap_limit_s),
-        "resistance": f.resistance.map(|r| {
-            let ends = r.interval(level);
-            json!({
-                "ohm": r.ohm,
-                "u_ohm": r.u_ohm,
-                "low_ohm": ends.map(|e| e.0),
-                "high_ohm": ends.map(|e| e.1),
-                "steps": r.steps,
-                "within_s": r.within_s,
-            })
-        }),
+        "resistance": f.resistance.map(|r| resistance_json(&r, level)),
+    })
+}
+
+fn resistance_json(r: &Resistance, level: f64) -> Value {
+    let ends = r.interval(level);
+    json!({
+        "ohm": r.ohm,
+        "u_ohm": r.u_ohm,
+        "low_ohm": ends.map(|e| e.0),
+        "high_ohm": ends.map(|e| e.1),
+        "steps": r.steps,
+        "within_s": r.within_s,
     })
 }
 

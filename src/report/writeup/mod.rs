@@ -17,10 +17,12 @@ use super::{html, markdown};
 use crate::bench::{Bench, Finding};
 use crate::coupling::Coupling;
 use crate::fit::candidates::DrawFit;
-use crate::fit::forms::CapacityKind;
+use crate::fit::forms::{At, CapacityKind};
 use crate::predict::AmbientStep;
 use crate::quantity::System;
 use crate::steady::Reduction;
+use crate::supply::day::{Day, day};
+use crate::supply::runtime::{RuntimeRow, Supply, SupplyError};
 
 /// Everything that was computed of a bench.
 pub struct Results<'a> {
@@ -38,6 +40,8 @@ pub struct Results<'a> {
     pub budget: Option<&'a Shown<'a>>,
     /// How the points came from logs, where the bench has them.
     pub reduction: Option<&'a Reduction>,
+    /// The supply, or why it says nothing.
+    pub supply: Result<SupplyResults, String>,
     /// What `check` found.
     pub findings: &'a [Finding],
     /// A day at another ambient than the runs', where one was asked for.
@@ -54,6 +58,45 @@ pub struct HotDay {
     pub ambient_c: f64,
     /// Assumed steps of draw and of capacity from the tested ambient, where the runs do not cover that day and an assumption was asked for.
     pub steps: Option<(AmbientStep, AmbientStep)>,
+}
+
+/// What was computed of the supply.
+pub struct SupplyResults {
+    /// Battery, cable, converter.
+    pub supply: Supply,
+    /// Every tested setting at the runs' mean conditions.
+    pub rows: Vec<RuntimeRow>,
+    /// The day, where the bench has one.
+    pub day: Option<Day>,
+}
+
+impl SupplyResults {
+    /// Computes the supply's part of a write-up.
+    ///
+    /// # Errors
+    /// The reason in words where the bench says too little, or something that it cannot answer.
+    pub fn of(
+        bench: &Bench,
+        draw: &DrawFit,
+        capacity: Option<&DrawFit>,
+        level: f64,
+    ) -> Result<SupplyResults, SupplyError> {
+        let supply = Supply::of(bench, level)?;
+        let data = &draw.data;
+        let rows = tables::tested(data)
+            .into_iter()
+            .map(|(mode, fan, _)| {
+                let at = At::new(mode, fan, data.intake_ref, data.ambient_ref);
+                supply.runtime(bench, draw, at, level)
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let day = bench
+            .day
+            .as_ref()
+            .map(|asked| day(bench, asked, &supply, draw, capacity, level))
+            .transpose()?;
+        Ok(SupplyResults { supply, rows, day })
+    }
 }
 
 impl Results<'_> {

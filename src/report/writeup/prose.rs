@@ -8,6 +8,7 @@ use crate::fit::forms::{At, CapacityKind};
 use crate::predict::{ambient_caution, predict, predict_capacity};
 use crate::quantity::{Dimension, System};
 use crate::report::words::unit_sign;
+use crate::supply::cautions::{largest_asked, passed_limits};
 
 /// The answer in a few sentences.
 pub(super) fn lead(r: &Results<'_>) -> Vec<String> {
@@ -323,6 +324,10 @@ pub(super) fn cautions(r: &Results<'_>) -> Vec<String> {
         Some((a, run)) => format!("The supply carried up to {a:.1} A (run {run}); starting currents are higher than any steady reading. Fuse at the battery, within its and the cable's rating, and keep to the battery maker's current and temperature limits."),
         None => "Fuse at the battery, within its and the cable's rating, and keep to the battery maker's current and temperature limits.".to_owned(),
     });
+    if let Ok(s) = &r.supply {
+        let asked = largest_asked(r.draw, &s.rows, s.day.as_ref());
+        list.extend(passed_limits(&r.bench.supply, asked.as_ref(), None));
+    }
     list.push("Never leave a heater in a duct unattended. Keep hands and leads clear of blades. Do not open the refrigerant circuit.".to_owned());
     list.push("These figures are measurements on one unit, not an approval. Local codes and licensed practice decide on wiring, refrigerant and installation in vehicles and boats.".to_owned());
     list

@@ -6,15 +6,20 @@ use crate::predict::{ASSUMED_SOURCE, assumed_note};
 use crate::report::budgets;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
+use crate::report::supply_figures::{day_figure, discharge_figure};
+use crate::report::supply_tables::{day_sentences, day_table, runtime_table};
 use crate::report::{result_tables, run_figure};
 use crate::steady::Reduction;
+use crate::supply::notes::runtime_notes;
 
 /// All sections.
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
     let mut sections = vec![draw(r), coupling(r)];
     sections.extend(capacity(r));
     sections.extend(budget(r));
-    sections.extend([warmer(r), limitations(r), method(r), cautions(r), runs(r)]);
+    sections.push(warmer(r));
+    sections.extend(supply(r));
+    sections.extend([limitations(r), method(r), cautions(r), runs(r)]);
     sections.extend(r.reduction.map(read));
     sections
 }
@@ -157,6 +162,49 @@ fn hot_day(r: &Results<'_>) -> Vec<Block> {
     }
     blocks.push(Block::Table(tables::hot_day(r, day)));
     blocks
+}
+
+fn supply(r: &Results<'_>) -> Option<Section> {
+    let s = match &r.supply {
+        Ok(s) => s,
+        // Without a battery, a cable or a day nobody asked.
+        Err(_) if r.bench.supply.battery.is_none() && r.bench.day.is_none() => return None,
+        Err(reason) => {
+            return Some(
+                Section::new("On the battery").with(Block::Text(format!("No hours: {reason}"))),
+            );
+        }
+    };
+    let ambient_known = r.draw.data.ambient_varied;
+    let mut section = Section::new("On the battery").with(Block::Table(runtime_table(
+        &r.draw.data,
+        &s.rows,
+        ambient_known,
+        r.system,
+        r.level,
+    )));
+    if let Some(tested) = &s.supply.tested {
+        section = section
+            .with(Block::Heading("The discharge test".to_owned()))
+            .with(figure(discharge_figure(tested)));
+    }
+    if let Some(day) = &s.day {
+        section = section.with(Block::Heading("A day".to_owned()));
+        for sentence in day_sentences(day, r.level, r.system) {
+            section = section.with(Block::Text(sentence));
+        }
+        if let Some(f) = day_figure(day, r.level) {
+            section = section.with(figure(f));
+        }
+        section = section.with(Block::Table(day_table(day, r.system, r.level)));
+    }
+    let mut rests_on = runtime_notes(r.bench, &s.supply);
+    rests_on.extend(s.day.iter().flat_map(|d| d.notes.clone()));
+    Some(
+        section
+            .with(Block::Heading("What the hours rest on".to_owned()))
+            .with(Block::List(rests_on)),
+    )
 }
 
 fn limitations(r: &Results<'_>) -> Section {

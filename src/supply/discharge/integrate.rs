@@ -32,16 +32,23 @@ pub struct Rules {
     pub gap_limit_s: f64,
     /// The largest discharging current of the log, A.
     pub largest_a: f64,
+    /// The smallest that is a load, A.
+    pub least_a: f64,
+    /// Whether the load is known to have gone on in gaps.
+    pub load_went_on: bool,
 }
 
-/// Pauses in which the current is not known. Estimates run straight from reading to reading; the ends hold whatever flowed:
-/// nothing, or the log's largest current throughout.
+/// Pauses in which the current is not known. Estimates run straight from reading to reading; the ends hold whatever flowed: at least nothing, or
+/// the log's smallest load where the load is known to have gone on; at most the log's largest current throughout. The voltage after a pause does
+/// not tell: under load again, a battery that rested is back on its plateau.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Gaps {
     /// How many.
     pub count: usize,
     /// The longest, s.
     pub longest_s: f64,
+    /// Whether the battery may have rested in one of them.
+    pub rested: bool,
     /// Their estimated charge, Ah.
     pub charge_ah: f64,
     /// How much less may have flowed, Ah.
@@ -383,13 +390,20 @@ fn add(test: &mut Test, a: Row, b: Row, whole: bool, rules: &Rules) {
     let energy = 0.5 * (pa + pb) * hours;
     if b.t - a.t > rules.gap_limit_s {
         let most = rules.largest_a * hours;
+        let went_on = whole && rules.load_went_on;
+        let least = if went_on {
+            rules.least_a.min(ia).min(ib) * hours
+        } else {
+            0.0
+        };
         let g = &mut test.gaps;
+        g.rested |= !went_on;
         g.count += 1;
         g.longest_s = g.longest_s.max(b.t - a.t);
         g.charge_ah += charge;
-        g.less_ah += charge;
+        g.less_ah += charge - least;
         g.more_ah += most - charge;
-        g.less_wh += energy;
+        g.less_wh += energy - least * a.v.min(b.v);
         g.more_wh += most * a.v.max(b.v) - energy;
     } else if !whole {
         // Somewhere between the readings the load came or went: half the rectangle, give or take the other half.
@@ -447,6 +461,8 @@ mod tests {
             cutoff_v,
             gap_limit_s: 1000.0,
             largest_a: 10.0,
+            least_a: 4.0,
+            load_went_on: true,
         }
     }
 
@@ -478,17 +494,31 @@ mod tests {
     }
 
     #[test]
-    fn a_gap_is_bounded_by_nothing_and_by_the_largest_current() {
-        // 5 A before and after an hour without readings, the log's largest 10 A: a straight line gives 5 Ah, the ends are 0 and 10 Ah.
-        let mut rows = vec![(0.0, 25.0, 5.0), (360.0, 25.0, 5.0)];
-        rows.extend([(3960.0, 24.0, 5.0), (4320.0, 24.0, 5.0)]);
+    fn a_gap_is_bounded_by_the_smallest_and_the_largest_load() {
+        // 5 A before and after an hour without readings; the log's loads reach from 4 to 10 A. A straight line gives 5 Ah, the ends are 4 and 10 Ah.
+        let rows = [
+            (0.0, 25.0, 5.0),
+            (360.0, 25.0, 5.0),
+            (3960.0, 24.0, 5.0),
+            (4320.0, 24.0, 5.0),
+        ];
         let s = sum(rules(None), &rows);
         let t = &s.tests[0];
         assert!((t.charge_ah - 6.0).abs() < 1e-12);
-        assert_eq!((t.gaps.count, t.gaps.longest_s), (1, 3600.0));
-        assert!((t.gaps.less_ah - 5.0).abs() < 1e-12 && (t.gaps.more_ah - 5.0).abs() < 1e-12);
+        assert_eq!(
+            (t.gaps.count, t.gaps.longest_s, t.gaps.rested),
+            (1, 3600.0, false)
+        );
+        assert!((t.gaps.less_ah - 1.0).abs() < 1e-12 && (t.gaps.more_ah - 5.0).abs() < 1e-12);
         // Anywhere between: rectangular, half width 5 Ah, u = 5/√3 (JCGM 100, 4.3.7).
         assert!((t.between_readings_u().0 - 5.0 / 3f64.sqrt()).abs() < 1e-12);
+        // Unless the load is known to have gone on, the battery may have rested: at least nothing.
+        let unknown = Rules {
+            load_went_on: false,
+            ..rules(None)
+        };
+        let s = sum(unknown, &rows);
+        assert!((s.tests[0].gaps.less_ah - 5.0).abs() < 1e-12 && s.tests[0].gaps.rested);
     }
 
     #[test]

@@ -17,7 +17,7 @@ use crate::quantity::Accuracy;
 pub use integrate::{Gaps, Test};
 use integrate::{Integrator, Rules};
 pub use pool::{Pooled, Worth, pool};
-pub use resistance::Resistance;
+pub use resistance::{Resistance, Step};
 pub use summary::{Discharge, Rating, bench_files};
 use survey::Survey;
 pub use survey::{Sign, SignFault};
@@ -90,6 +90,8 @@ pub struct DischargeOptions {
     pub cutoff_v: Option<f64>,
     /// A longer pause between readings is a gap, s; found from the sampling where none is given.
     pub gap_s: Option<f64>,
+    /// Whether the load is known to have gone on in gaps.
+    pub load_went_on: bool,
     /// The sign of a discharging current; found from the voltage where none is given.
     pub sign: Option<Sign>,
     /// The load, for logs without a current.
@@ -139,7 +141,11 @@ pub struct FileResult {
     pub tests: Vec<Test>,
     /// Discharges too small to be tests: how many.
     pub small: usize,
-    /// Internal resistance from its load steps.
+    /// Its load steps.
+    pub steps: Vec<Step>,
+    /// The smallest step of its voltage, V: its resolution, or the noise where that is larger.
+    pub step_v: Option<f64>,
+    /// Internal resistance from them.
     pub resistance: Option<Resistance>,
     /// What was seen while reading.
     pub findings: Vec<Finding>,
@@ -277,6 +283,8 @@ pub fn measure(
         cutoff_v: options.cutoff_v,
         gap_limit_s,
         largest_a: largest,
+        least_a: survey.least(sign).min(largest),
+        load_went_on: options.load_went_on,
     });
     let (from, until) = survey.window();
     read_rows(spec, &source.file, |t, row| {
@@ -303,6 +311,12 @@ pub fn measure(
             windowed,
         });
     }
+    // A load that was stated shows no steps of its own.
+    let steps = if load.is_none() {
+        done.steps
+    } else {
+        Vec::new()
+    };
     Ok(FileResult {
         file: file(),
         taken: source.taken.clone(),
@@ -311,11 +325,14 @@ pub fn measure(
         gap_limit_s,
         tests: done.tests,
         small: done.small,
-        resistance: if load.is_none() {
-            Resistance::from_steps(&done.steps, &options.current_meters, &options.voltmeters)
-        } else {
-            None
-        },
+        resistance: Resistance::from_steps(
+            &steps,
+            survey.step_v().unwrap_or(0.0),
+            &options.current_meters,
+            &options.voltmeters,
+        ),
+        step_v: survey.step_v(),
+        steps,
         findings: report.findings(),
     })
 }

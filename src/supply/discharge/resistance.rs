@@ -31,9 +31,11 @@ pub struct Resistance {
 
 impl Resistance {
     /// Least squares of −ΔV on ΔI through the origin, so that large steps weigh most. The scatter about that line gives the uncertainty
-    /// (n − 1 degrees of freedom); the meters' shares of the reading are added, their constants cancel in differences.
+    /// (n − 1 degrees of freedom), or where that is more the resolution `step_v` of the voltage, rectangular in both readings of every step
+    /// (JCGM 100, F.2.2.1); the meters' shares of the reading are added, their constants cancel in differences.
     pub fn from_steps(
         steps: &[Step],
+        step_v: f64,
         current_meters: &[MeterU],
         voltmeters: &[MeterU],
     ) -> Option<Resistance> {
@@ -53,17 +55,23 @@ impl Resistance {
                 .sum();
             (residual / (n - 1) as f64 / squares).sqrt()
         });
+        let resolution = step_v / 6f64.sqrt() / squares.sqrt();
         let gain = |meters: &[MeterU]| meters.iter().map(|m| m.relative.powi(2)).sum::<f64>();
         let instruments = ohm * (gain(current_meters) + gain(voltmeters)).sqrt();
         let stated = !current_meters.is_empty() || !voltmeters.is_empty();
-        let u_ohm = match scatter {
-            Some(s) => Some(s.hypot(instruments)),
-            None => stated.then_some(instruments),
-        };
-        let dof = match scatter {
+        let (u_ohm, dof) = match scatter {
             // Welch–Satterthwaite with instruments known for certain (JCGM 100, G.4.1).
-            Some(s) if s > 0.0 => (n - 1) as f64 * (s.hypot(instruments) / s).powi(4),
-            _ => f64::INFINITY,
+            Some(s) if s > resolution => {
+                let u = s.hypot(instruments);
+                (Some(u), (n - 1) as f64 * (u / s).powi(4))
+            }
+            _ => {
+                let known = stated || scatter.is_some();
+                (
+                    known.then_some(resolution.hypot(instruments)),
+                    f64::INFINITY,
+                )
+            }
         };
         Some(Resistance {
             ohm,
@@ -94,13 +102,16 @@ mod tests {
             voltage_v,
             within_s: 1.0,
         };
-        let r = Resistance::from_steps(&[step(-0.10), step(-0.11)], &[], &[]).unwrap();
+        let r = Resistance::from_steps(&[step(-0.10), step(-0.11)], 0.01, &[], &[]).unwrap();
         assert!((r.ohm - 5.25e-3).abs() < 1e-12);
         assert!((r.u_ohm.unwrap() - 0.25e-3).abs() < 1e-9);
         assert_eq!(r.dof, 1.0);
-        let one = Resistance::from_steps(&[step(-0.10)], &[], &[]).unwrap();
+        let one = Resistance::from_steps(&[step(-0.10)], 0.01, &[], &[]).unwrap();
         assert_eq!((one.ohm, one.u_ohm, one.interval(0.95)), (5e-3, None, None));
+        // Two steps that happen to agree are no better than the last digit: 10 mV/√6/√(2 × 20²) A = 0.144 mΩ.
+        let alike = Resistance::from_steps(&[step(-0.1), step(-0.1)], 0.01, &[], &[]).unwrap();
+        assert!((alike.u_ohm.unwrap() - 0.1443e-3).abs() < 1e-7);
         // A voltage that rises with the load is no resistance.
-        assert_eq!(Resistance::from_steps(&[step(0.1)], &[], &[]), None);
+        assert_eq!(Resistance::from_steps(&[step(0.1)], 0.01, &[], &[]), None);
     }
 }

@@ -1,8 +1,8 @@
 //! The answer of a discharge test: capacity, energy, ratio to the rating, cost; and what must be said beside it.
 
 use super::{
-    DischargeError, DischargeFile, DischargeOptions, FileResult, Load, MeterU, Pooled, Sign, Test,
-    Worth, measure, pool,
+    DischargeError, DischargeFile, DischargeOptions, FileResult, Load, MeterU, Pooled, Resistance,
+    Sign, Test, Worth, measure, pool,
 };
 use crate::bench::{Battery, Bench, BenchError};
 use crate::quantity::Accuracy;
@@ -106,6 +106,26 @@ impl Discharge {
         self.files
             .iter()
             .flat_map(|f| f.tests.iter().map(move |t| (f, t)))
+    }
+
+    /// Internal resistance from the load steps of all files; none where there are none.
+    pub fn resistance(&self) -> Option<Resistance> {
+        let steps: Vec<_> = self
+            .files
+            .iter()
+            .flat_map(|f| f.steps.iter().copied())
+            .collect();
+        let resolution = self
+            .files
+            .iter()
+            .filter_map(|f| f.step_v)
+            .fold(0.0, f64::max);
+        Resistance::from_steps(
+            &steps,
+            resolution,
+            &self.options.current_meters,
+            &self.options.voltmeters,
+        )
     }
 
     /// The tests that stand for the battery: the slowest, nearest to how capacities are rated.
@@ -230,10 +250,11 @@ fn note_test(which: &str, test: &Test, cutoff_v: Option<f64>, notes: &mut Vec<St
     let g = &test.gaps;
     if g.count > 0 {
         notes.push(format!(
-            "{which}: {} in the log under load, the longest {:.0} s. A straight line across gives {:.3} Ah; between nothing and the log's largest current throughout, the whole lies between {:.3} and {:.3} Ah.",
+            "{which}: {} in the log under load, the longest {:.0} s. A straight line across gives {:.3} Ah; with {} at least and the log's largest current at most, the whole lies between {:.3} and {:.3} Ah.",
             gaps(g.count),
             g.longest_s,
             g.charge_ah,
+            if g.rested { "nothing" } else { "the log's smallest load" },
             test.charge_ah - g.less_ah,
             test.charge_ah + g.more_ah
         ));

@@ -48,6 +48,9 @@ const SHORTEST_S: f64 = 1e-3;
 /// Charge of one sign below this share of the other's is noise about zero.
 const NOISE_SHARE: f64 = 0.02;
 
+/// A current above this share of the largest so far is a load, not a meter's zero or the fringe of a step. Common practice, no source.
+const LOAD_SHARE: f64 = 0.1;
+
 /// A gap is longer than this many times the usual time between readings … Common practice, no source.
 const GAP_TIMES: f64 = 10.0;
 /// … and no shorter than this, s: one reading a minute is the least that a published battery test asks for
@@ -65,6 +68,9 @@ pub struct Survey {
     charge: [f64; 2],
     change: [f64; 2],
     largest: [f64; 2],
+    least: [f64; 2],
+    /// The smallest step of the voltage: its resolution, or the noise where that is larger, V.
+    step_v: f64,
     sum_v: f64,
     count: u64,
 }
@@ -79,6 +85,8 @@ impl Survey {
             charge: [0.0; 2],
             change: [0.0; 2],
             largest: [0.0; 2],
+            least: [f64::INFINITY; 2],
+            step_v: f64::INFINITY,
             sum_v: 0.0,
             count: 0,
         }
@@ -105,11 +113,20 @@ impl Survey {
         self.sum_v += v;
         self.count += 1;
         let slot = usize::from(i < 0.0);
-        if let Some(largest) = self.largest.get_mut(slot) {
+        if let (Some(largest), Some(least)) = (self.largest.get_mut(slot), self.least.get_mut(slot))
+        {
             *largest = largest.max(i.abs());
+            if i.abs() > LOAD_SHARE * *largest {
+                *least = least.min(i.abs());
+            }
         }
         if let Some((t0, v0, i0)) = self.before {
             let dt = t - t0;
+            let step = (v - v0).abs();
+            // Less is the rounding of a number, not of a reading.
+            if step > 1e-9 {
+                self.step_v = self.step_v.min(step);
+            }
             if dt > 0.0 {
                 let bin = (PER_OCTAVE * (dt / SHORTEST_S).log2()).round().max(0.0) as usize;
                 if let Some(n) = self.intervals.get_mut(bin.min(BINS - 1)) {
@@ -139,6 +156,20 @@ impl Survey {
             Sign::Positive => positive,
             Sign::Negative => negative,
         }
+    }
+
+    /// The smallest current of discharge that is a load, A.
+    pub(super) fn least(&self, sign: Sign) -> f64 {
+        let [positive, negative] = self.least;
+        match sign {
+            Sign::Positive => positive,
+            Sign::Negative => negative,
+        }
+    }
+
+    /// The smallest step of the voltage, V; none where it never changed.
+    pub(super) fn step_v(&self) -> Option<f64> {
+        Some(self.step_v).filter(|s| s.is_finite())
     }
 
     /// Usual time between readings: the median, s.
