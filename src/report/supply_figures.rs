@@ -122,8 +122,8 @@ pub fn day_figure(day: &Day, level: f64) -> Option<Figure> {
             .reaching(start, start + 24.0),
         y: Axis::new("Usable charge left", "%").reaching(0.0, 100.0),
         panels: vec![Panel {
-            title: String::new(),
             layers,
+            ..Panel::default()
         }],
         note: format!(
             "Band: {:.0} %, from the doubt about draw, losses and battery; one error holds all day, so all hours move together.",
