@@ -84,6 +84,13 @@ impl Shown<'_> {
         }
         if let Some(day) = &self.day {
             add(day.notes.clone());
+            if let Some(p) = &day.furthest {
+                let list = prediction_notes(data, p, system);
+                add(list
+                    .into_iter()
+                    .map(|n| format!("In the day: {n}"))
+                    .collect());
+            }
             let of_day = ambient_caution(data, day.ambient_asked_c, day.warmest_intake_c, system);
             add(of_day
                 .into_iter()

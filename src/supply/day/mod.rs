@@ -7,7 +7,7 @@ mod profile;
 use crate::bench::{Bench, DayInfo, DayUse, Fault};
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::At;
-use crate::predict::predict;
+use crate::predict::{Prediction, predict};
 use crate::stats::normal;
 
 use super::runtime::{Span, Supply, SupplyError, setting_name};
@@ -63,6 +63,8 @@ pub struct Day {
     pub notes: Vec<String>,
     /// The warmest intake in use, degC.
     pub warmest_intake_c: f64,
+    /// The draw asked for furthest beyond what was tested; none where none was.
+    pub furthest: Option<Prediction>,
     /// The ambient that goes furthest beyond the runs', degC; none where ambient was not in the profile.
     pub ambient_asked_c: Option<f64>,
 }
@@ -98,6 +100,7 @@ pub fn day(
     let mut part_load = false;
     let mut unknown_capacity = false;
     let (mut warmest_intake_c, mut furthest) = (f64::NEG_INFINITY, None::<f64>);
+    let mut furthest_draw: Option<Prediction> = None;
     let ambient_mean = fit.data.ambient_mean;
     let start = day.start_h.floor() as usize % HOURS;
     for step in 0..HOURS {
@@ -149,6 +152,14 @@ pub fn day(
             let name = || setting_name(fit, at);
             let p = predict(bench, fit, at, level)
                 .ok_or_else(|| SupplyError::NoCurve { setting: name() })?;
+            let beyond = |p: &Prediction| p.intake_beyond_k + p.ambient_beyond_k;
+            if (beyond(&p) > 0.0 || !p.setting_tested)
+                && furthest_draw
+                    .as_ref()
+                    .is_none_or(|f| beyond(&p) > beyond(f))
+            {
+                furthest_draw = Some(p.clone());
+            }
             let d = match (u.day.duty, load) {
                 (Some(stated), _) => Duty::stated(stated),
                 (None, Some(load)) => duty(bench, capacity, at, load, level),
@@ -255,6 +266,7 @@ pub fn day(
         largest_a,
         notes,
         warmest_intake_c,
+        furthest: furthest_draw,
         ambient_asked_c: furthest,
         hours,
     })
@@ -291,7 +303,7 @@ fn assumptions(
         );
     }
     if day.space.is_some() {
-        notes.push("The duty is heat load over cooling capacity, no more than 1: loss per kelvin times the difference, the sun as half a sine between its hours, people and devices (a simple balance, common practice, no source); heat stored in walls and air is not in it.".to_owned());
+        notes.push("The duty is heat load over cooling capacity, no more than 1: loss per kelvin times the difference, the sun as half a sine between its hours, people and devices (a simple balance, common practice, no source); heat stored in walls and air is not in it. The capacity is total cooling where humidity was measured on both sides, else sensible only: state the heat alike.".to_owned());
     }
     if unknown_capacity {
         notes.push("The bench gives no cooling capacity here, so the unit is taken to run all the time that it is in use.".to_owned());

@@ -1,6 +1,7 @@
 //! Charge and energy by trapezoids, with what gaps leave open.
 
 use super::resistance::Step;
+use super::test::Test;
 
 /// Below this share of the largest discharging current the battery rests: meters do not read zero at zero. Common practice, no source.
 const REST_SHARE: f64 = 0.01;
@@ -18,8 +19,6 @@ const SETTLED_S: f64 = 0.099;
 const STEP_SHARE: f64 = 0.1;
 /// Steps kept.
 const MOST_STEPS: usize = 10_000;
-/// Points of a trace kept.
-const TRACE: usize = 1000;
 /// Seconds in an hour.
 const HOUR: f64 = 3600.0;
 
@@ -36,104 +35,6 @@ pub struct Rules {
     pub least_a: f64,
     /// Whether the load is known to have gone on in gaps.
     pub load_went_on: bool,
-}
-
-/// Pauses in which the current is not known. Estimates run straight from reading to reading; the ends hold whatever flowed: at least nothing, or
-/// the log's smallest load where the load is known to have gone on; at most the log's largest current throughout. The voltage after a pause does
-/// not tell: under load again, a battery that rested is back on its plateau.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Gaps {
-    /// How many.
-    pub count: usize,
-    /// The longest, s.
-    pub longest_s: f64,
-    /// Whether the battery may have rested in one of them.
-    pub rested: bool,
-    /// Their estimated charge, Ah.
-    pub charge_ah: f64,
-    /// How much less may have flowed, Ah.
-    pub less_ah: f64,
-    /// How much more may have flowed, Ah.
-    pub more_ah: f64,
-    /// The same for energy, Wh.
-    pub less_wh: f64,
-    /// See `less_wh`.
-    pub more_wh: f64,
-}
-
-/// One discharge.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Test {
-    /// When the load came on, s on the log's clock.
-    pub start_s: f64,
-    /// When it ended, s on the log's clock.
-    pub end_s: f64,
-    /// Time under load, h.
-    pub load_h: f64,
-    /// Charge, Ah.
-    pub charge_ah: f64,
-    /// Energy, Wh.
-    pub energy_wh: f64,
-    /// Integral of the voltage over the time under load, V h: what a constant error of the current meter is worth in energy.
-    pub volt_hours: f64,
-    /// Voltage of the first reading under load, V.
-    pub start_v: f64,
-    /// Voltage at the end, V.
-    pub end_v: f64,
-    /// Whether the cut-off voltage was reached; none where none was stated.
-    pub reached_cutoff: Option<bool>,
-    /// Times that the voltage dipped below the cut-off for a single reading.
-    pub dips: usize,
-    /// Pauses in the log, under load.
-    pub gaps: Gaps,
-    /// Readings on either side of a load that came or went: charge that may lie in between, as the sum of squares of half widths, Ah².
-    pub edges_ah2: f64,
-    /// The same for energy, Wh².
-    pub edges_wh2: f64,
-    /// Charge put back during the test, Ah: not subtracted.
-    pub returned_ah: f64,
-    /// Charge that flowed out below the smallest current counted, Ah: left out.
-    pub below_ah: f64,
-    /// Voltage against charge: (Ah, V), thinned.
-    pub trace: Vec<(f64, f64)>,
-    every: usize,
-    rows: usize,
-}
-
-impl Test {
-    /// Mean voltage, weighed by current: Wh/Ah, V.
-    pub fn mean_v(&self) -> f64 {
-        self.energy_wh / self.charge_ah
-    }
-
-    /// Mean current under load, A.
-    pub fn mean_a(&self) -> f64 {
-        self.charge_ah / self.load_h
-    }
-
-    /// Standard uncertainty from what lies between readings: each gap and edge anywhere between its ends (rectangular, JCGM 100, 4.3.7).
-    pub fn between_readings_u(&self) -> (f64, f64) {
-        let gap_ah = self.gaps.less_ah.max(self.gaps.more_ah);
-        let gap_wh = self.gaps.less_wh.max(self.gaps.more_wh);
-        let u = |gap: f64, edges2: f64| ((gap * gap + edges2) / 3.0).sqrt();
-        (u(gap_ah, self.edges_ah2), u(gap_wh, self.edges_wh2))
-    }
-
-    fn trace(&mut self, v: f64) {
-        self.rows += 1;
-        if !self.rows.is_multiple_of(self.every.max(1)) {
-            return;
-        }
-        self.trace.push((self.charge_ah, v));
-        if self.trace.len() >= TRACE {
-            let mut keep = false;
-            self.trace.retain(|_| {
-                keep = !keep;
-                keep
-            });
-            self.every = 2 * self.every.max(1);
-        }
-    }
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -235,10 +136,11 @@ impl Integrator {
     /// A step reaches from the last reading before it to the first that has had time to settle, under a current that stays.
     fn note_step(&mut self, before: Row, now: Row) {
         let large = STEP_SHARE * self.rules.largest_a;
-        if let Some((from, to_a)) = self.stepping {
-            if (now.i - to_a).abs() > 0.5 * large || now.t - from.t > STEP_S {
-                self.stepping = None;
-            }
+        let lapsed = |(from, to_a): (Row, f64)| {
+            (now.i - to_a).abs() > 0.5 * large || now.t - from.t > STEP_S
+        };
+        if self.stepping.is_some_and(lapsed) {
+            self.stepping = None;
         }
         if self.stepping.is_none() && (now.i - before.i).abs() >= large {
             self.stepping = Some((before, now.i));
@@ -269,7 +171,7 @@ impl Integrator {
             return;
         };
         add(test, before, now, was && is, &self.rules);
-        test.trace(now.v);
+        test.add_to_trace(now.v);
         if !is {
             if crossed.is_some() {
                 self.end();

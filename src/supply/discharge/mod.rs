@@ -4,23 +4,25 @@
 //! [`integrate`] sums charge and energy by trapezoids; [`pool`] joins repeats. [`columns`] maps a bare table by its headings.
 
 pub mod columns;
+mod headings;
 pub mod integrate;
 pub mod pool;
 pub mod resistance;
 pub mod summary;
 pub mod survey;
+mod test;
 
 use crate::bench::logs::LogSpec;
 use crate::bench::{AccuracyAs, Bench, BenchError, Channel, Finding, SourceFile};
 use crate::logs::read_rows;
 use crate::quantity::Accuracy;
-pub use integrate::{Gaps, Test};
 use integrate::{Integrator, Rules};
 pub use pool::{Pooled, Worth, pool};
 pub use resistance::{Resistance, Step};
 pub use summary::{Discharge, Rating, bench_files};
 use survey::Survey;
 pub use survey::{Sign, SignFault};
+pub use test::{Gaps, Test};
 
 /// A moment on a log's clock, s: ISO 8601, in `zone` (UTC where none is named) where the text names no offset.
 pub fn moment(text: &str, zone: Option<&str>) -> Option<f64> {
@@ -268,7 +270,7 @@ pub fn measure(
         })?,
     };
     let largest = survey.largest(sign);
-    if !(largest > 0.0) {
+    if largest <= 0.0 {
         return Err(DischargeError::NoDischarge {
             file: file(),
             windowed,

@@ -40,7 +40,7 @@ impl Resistance {
         voltmeters: &[MeterU],
     ) -> Option<Resistance> {
         let squares: f64 = steps.iter().map(|s| s.current_a * s.current_a).sum();
-        if !(squares > 0.0) {
+        if squares.is_nan() || squares <= 0.0 {
             return None;
         }
         let ohm = -steps.iter().map(|s| s.current_a * s.voltage_v).sum::<f64>() / squares;

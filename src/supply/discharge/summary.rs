@@ -234,12 +234,11 @@ impl Discharge {
 }
 
 fn note_test(which: &str, test: &Test, cutoff_v: Option<f64>, notes: &mut Vec<String>) {
-    match (test.reached_cutoff, cutoff_v) {
-        (Some(false), Some(v)) => notes.push(format!(
+    if let (Some(false), Some(v)) = (test.reached_cutoff, cutoff_v) {
+        notes.push(format!(
             "{which}: the voltage ended at {:.2} V and never reached the cut-off of {v:.2} V, so the battery holds at least this much.",
             test.end_v
-        )),
-        _ => {}
+        ));
     }
     if test.dips > 0 {
         notes.push(format!(

@@ -63,7 +63,8 @@ pub struct Survey {
     asked: (Option<Edge>, Option<Edge>),
     window: Option<(f64, f64)>,
     before: Option<(f64, f64, f64)>,
-    intervals: Vec<u64>,
+    /// Count and sum of the intervals in each bin.
+    intervals: Vec<(u64, f64)>,
     /// For positive and negative current: charge (A s), charge-weighted change of voltage, largest.
     charge: [f64; 2],
     change: [f64; 2],
@@ -81,7 +82,7 @@ impl Survey {
             asked,
             window: None,
             before: None,
-            intervals: vec![0; BINS],
+            intervals: vec![(0, 0.0); BINS],
             charge: [0.0; 2],
             change: [0.0; 2],
             largest: [0.0; 2],
@@ -129,8 +130,9 @@ impl Survey {
             }
             if dt > 0.0 {
                 let bin = (PER_OCTAVE * (dt / SHORTEST_S).log2()).round().max(0.0) as usize;
-                if let Some(n) = self.intervals.get_mut(bin.min(BINS - 1)) {
+                if let Some((n, sum)) = self.intervals.get_mut(bin.min(BINS - 1)) {
                     *n += 1;
+                    *sum += dt;
                 }
             }
             if i * i0 > 0.0 {
@@ -172,14 +174,14 @@ impl Survey {
         Some(self.step_v).filter(|s| s.is_finite())
     }
 
-    /// Usual time between readings: the median, s.
+    /// Usual time between readings: the mean of the bin that holds the median, s.
     pub(super) fn interval_s(&self) -> f64 {
-        let total: u64 = self.intervals.iter().sum();
+        let total: u64 = self.intervals.iter().map(|(n, _)| n).sum();
         let mut below = 0;
-        for (bin, n) in self.intervals.iter().enumerate() {
+        for (n, sum) in &self.intervals {
             below += n;
-            if 2 * below >= total && total > 0 {
-                return SHORTEST_S * 2f64.powf(bin as f64 / PER_OCTAVE);
+            if 2 * below >= total && *n > 0 {
+                return sum / *n as f64;
             }
         }
         0.0
@@ -195,7 +197,7 @@ impl Survey {
         let [q_pos, q_neg] = self.charge;
         let [c_pos, c_neg] = self.change;
         let most = q_pos.max(q_neg);
-        if !(most > 0.0) {
+        if most <= 0.0 {
             return Err(SignFault::NoCurrent);
         }
         let falls = |q: f64, c: f64| (q > NOISE_SHARE * most).then_some(c < 0.0);
