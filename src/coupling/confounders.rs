@@ -36,12 +36,12 @@ pub(super) fn confounders(
 ) -> Vec<Confounder> {
     let data = question.data;
     let mut found = Vec::new();
-    let conditions: [(&'static str, bool, fn(&DrawRow) -> f64); 2] = [
-        ("intake", data.intake_varied, |r| r.intake),
-        ("ambient", data.ambient_varied, |r| r.ambient),
-    ];
-    for (name, varied, value) in conditions {
-        let apart = apart_between_levels(question, value);
+    let intake = apart_between_levels(question, |r| r.intake);
+    let ambient = apart_between_levels(question, |r| r.ambient);
+    for (name, varied, apart) in [
+        ("intake", data.intake_varied, intake),
+        ("ambient", data.ambient_varied, ambient),
+    ] {
         if varied && apart > LEVELS_DIFFER_K {
             found.push(Confounder {
                 name,
