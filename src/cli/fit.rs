@@ -92,12 +92,11 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
     // The demo's note stands at the top already.
     let said = notes.get(usize::from(opened.demo)..).unwrap_or_default();
     words.notes(said, common.quiet);
-    let json = json!({
+    let mut json = json!({
         "schema": 1,
         "command": "fit",
         "bench": bench.title,
         "level": common.level,
-        "left_out": left_out.map(|list| left_out_json(bench, &list)),
         "draw": candidate_json(&draw, draw.best(), common.level),
         "draw_candidates": draw.candidates.iter().map(|c| candidate_json(&draw, c, common.level)).collect::<Vec<_>>(),
         "draw_forms_tried": draw.tried,
@@ -111,6 +110,9 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         "capacity_candidates": capacity.as_ref().map(|(_, f)| f.candidates.iter().map(|c| candidate_json(f, c, common.level)).collect::<Vec<_>>()),
         "notes": notes,
     });
+    if let (Some(list), Value::Object(map)) = (&left_out, &mut json) {
+        map.insert("left_out".to_owned(), json!(left_out_json(bench, list)));
+    }
     Ok(Answer {
         words: words.finish(),
         json,

@@ -64,9 +64,6 @@ pub struct Difference {
     pub mean_w: (f64, f64),
 }
 
-/// A coefficients' part of a difference under this share of the draw is rounding.
-const SAME: f64 = 1e-9;
-
 /// All tested settings at an intake and an ambient, degC. `capacity` is a fit of [`crate::fit::forms::CapacityData`].
 pub fn adjusted(
     bench: &Bench,
@@ -155,15 +152,15 @@ pub fn difference(bench: &Bench, fit: &DrawFit, a: At, b: At, level: f64) -> Opt
         let (Some(one), Some(other)) = (Joined::of(&of_a, i), Joined::of(&of_b, i)) else {
             continue;
         };
-        let row = |at: &At, o: &Opinion| {
-            let mut row = candidate.form.row(&fit.data, at)?;
-            row.iter_mut().for_each(|x| *x *= o.own.compressor_w);
-            Some(row)
-        };
-        let (Some(mut x), Some(y)) = (row(&a, one.any), row(&b, other.any)) else {
+        let row = |at: &At| candidate.form.row(&fit.data, at);
+        let (Some(x), Some(y)) = (row(&a), row(&b)) else {
             continue;
         };
-        x.iter_mut().zip(&y).for_each(|(x, y)| *x -= y);
+        let taken_as_same = x == y;
+        let (a_w, b_w) = (one.any.own.compressor_w, other.any.own.compressor_w);
+        let x: Vec<f64> = { x.iter().zip(&y) }
+            .map(|(x, y)| x * a_w - y * b_w)
+            .collect();
         let coefficients =
             candidate.relative_sd * candidate.fit.mean_variance_factor(&x).max(0.0).sqrt();
         let mut leans = leans_on(bench, &a, &one.any.own);
@@ -176,7 +173,6 @@ pub fn difference(bench: &Bench, fit: &DrawFit, a: At, b: At, level: f64) -> Opt
         let centre = one.centre_w - other.centre_w;
         // A curve that takes both for the same leaves only what it takes for known, such as the outlets' readings in its lift: no
         // difference can be claimed from that.
-        let taken_as_same = coefficients <= SAME * one.centre_w.abs();
         let given = if taken_as_same { centre } else { 0.0 };
         let scale = coefficients
             .hypot(given)

@@ -1,11 +1,12 @@
 //! How well runs are predicted from the others: leaving out each run, each test condition, each block.
 //!
 //! The forms are those that all runs leave credible; without a group of runs each form's coefficients and its AICc weight are found
-//! again, in closed form from the hat matrix (`LinearFit::leave_out`, R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*,
-//! 1982, 2.2). A fan level's airflow, the blower's draw and the temperature lift stay those of all runs.
+//! again. For single runs that is done in closed form from the hat matrix (`LinearFit::leave_out`, R. D. Cook and S. Weisberg, *Residuals
+//! and Influence in Regression*, 1982, 2.2). For conditions and blocks each form is fitted anew, so that the tested range, beyond which a
+//! bend goes on straight, is that of the runs left. A fan level's airflow, the blower's draw and the temperature lift stay those of all runs.
 
 use crate::bench::Bench;
-use crate::fit::candidates::{Candidate, DrawFit};
+use crate::fit::candidates::{Candidate, DrawFit, fit_form};
 use crate::fit::forms::DrawData;
 
 /// What is left out together.
@@ -68,7 +69,11 @@ pub fn leave_out(bench: &Bench, fit: &DrawFit, left_out: LeftOut) -> Option<Miss
     let mut misses = Vec::with_capacity(fit.data.rows.len());
     let mut silent = 0;
     for group in &groups {
-        match predicted(fit, group) {
+        let values = match left_out {
+            LeftOut::Run => predicted(fit, group),
+            LeftOut::Condition | LeftOut::Block => refitted(fit, group),
+        };
+        match values {
             Some(values) => {
                 for (&row, value) in group.iter().zip(values) {
                     if let Some(run) = fit.data.rows.get(row) {
@@ -184,6 +189,46 @@ fn predicted(fit: &DrawFit, group: &[usize]) -> Option<Vec<f64>> {
             let blower_w = fit.data.blower_w(run.level);
             *sum += weight * (blower_w + (run.draw - blower_w) * (-e).exp());
         }
+    }
+    if total <= 0.0 {
+        return None;
+    }
+    sums.iter_mut().for_each(|s| *s /= total);
+    sums.iter().all(|s| s.is_finite()).then_some(sums)
+}
+
+/// The same by new fits to the other runs.
+fn refitted(fit: &DrawFit, group: &[usize]) -> Option<Vec<f64>> {
+    let forms = fit.candidates.iter().map(|c| c.form.clone());
+    let less = DrawFit {
+        data: fit.data.without(group),
+        candidates: Vec::new(),
+        tried: fit.tried,
+        typical_draw_w: fit.typical_draw_w,
+    };
+    let again: Vec<Candidate> = forms
+        .filter_map(|form| fit_form(&less.data, form, fit.typical_draw_w).ok())
+        .filter(|c| c.score().is_finite())
+        .collect();
+    let best = { again.iter() }
+        .map(Candidate::score)
+        .fold(f64::INFINITY, f64::min);
+    let mut sums = vec![0.0; group.len()];
+    let mut total = 0.0;
+    for candidate in &again {
+        let says = |row: &usize| {
+            let at = fit.data.at(fit.data.rows.get(*row)?);
+            Some(less.draw_of(candidate, &at)?.draw_w)
+        };
+        // A form that is silent on one run of the group is silent on all, so that every run has the same say.
+        let Some(draws) = group.iter().map(says).collect::<Option<Vec<f64>>>() else {
+            continue;
+        };
+        let weight = (-(candidate.score() - best) / 2.0).exp();
+        total += weight;
+        sums.iter_mut()
+            .zip(draws)
+            .for_each(|(sum, draw)| *sum += weight * draw);
     }
     if total <= 0.0 {
         return None;

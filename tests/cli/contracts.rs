@@ -72,6 +72,75 @@ const PREDICT: &str = "
     predictions[].capacity_w number?
     predictions[].support text
 ";
+const EXPLAIN: &str = "
+    predictions[].explain.mean_u_w number
+    predictions[].explain.run_u_w number
+    predictions[].explain.shares[].of text
+    predictions[].explain.shares[].name text
+    predictions[].explain.shares[].run number
+    predictions[].explain.shares[].mean number
+    predictions[].explain.candidates[].form text
+    predictions[].explain.candidates[].weight number
+    predictions[].explain.candidates[].draw_w number
+    predictions[].explain.runs[].run text
+    predictions[].explain.runs[].mode text
+    predictions[].explain.runs[].fan text
+    predictions[].explain.runs[].intake_c number
+    predictions[].explain.runs[].ambient_c number
+    predictions[].explain.runs[].pull number
+    predictions[].explain.runs[].without_shift_w number
+    predictions[].explain.runs[].without_u_growth number
+    predictions[].explain.runs[].silenced_weight number
+    predictions[].explain.further_runs[].mode text
+    predictions[].explain.further_runs[].intake_c number
+    predictions[].explain.further_runs[].ambient_c number
+    predictions[].explain.further_runs[].mean_u_after_w number
+    predictions[].explain.further_runs[].change_w number
+    predictions[].explain.further_runs[].asked_for flag
+";
+const ASSUMED: &str = "
+    predictions[].assumed.draw.from_c number
+    predictions[].assumed.draw.distance_k number
+    predictions[].assumed.draw.slope_low_per_k number
+    predictions[].assumed.draw.slope_high_per_k number
+    predictions[].assumed.draw.u_per_k number
+    predictions[].assumed.capacity.from_c number
+    predictions[].assumed.capacity.slope_low_per_k number
+";
+const ADJUSTED: &str = "
+    adjusted.intake_c number
+    adjusted.ambient_c number
+    adjusted.settings[].mode text
+    adjusted.settings[].runs[].run text
+    adjusted.settings[].runs[].measured_w number
+    adjusted.settings[].runs[].adjusted_w number
+    adjusted.settings[].draw_w number
+    adjusted.settings[].mean_low_w number
+    adjusted.settings[].mean_high_w number
+    adjusted.settings[].capacity_w number
+    adjusted.settings[].capacity_mean_low_w number
+    adjusted.settings[].capacity_mean_high_w number
+    adjusted.settings[].eer number
+    adjusted.settings[].eer_low number
+    adjusted.settings[].eer_high number
+    adjusted.settings[].support text
+    adjusted.differences[].mode text
+    adjusted.differences[].over_mode text
+    adjusted.differences[].value_w number
+    adjusted.differences[].low_w number
+    adjusted.differences[].high_w number
+";
+const LEFT_OUT: &str = "
+    left_out[].of text
+    left_out[].left_out text
+    left_out[].times whole
+    left_out[].runs whole
+    left_out[].silent_runs whole
+    left_out[].rms number
+    left_out[].bias number
+    left_out[].largest number
+    left_out[].largest_run text
+";
 /// Keys in addition to those above that may be null. A null anywhere else is a NaN that JSON cannot write, or a forgotten figure.
 const OTHER_NULLS: [&str; 4] = [
     "evidence[].value",
@@ -364,4 +433,119 @@ fn an_absent_figure_is_null_and_not_invented() {
     );
     assert_eq!(json["blocks"], serde_json::json!([]));
     assert_eq!(json["modes"], serde_json::json!([]));
+}
+
+#[test]
+fn an_explanation_holds_shares_curves_runs_and_what_to_run_next() {
+    for outcome in both("predict --intake 28degC,36degC --explain --json") {
+        let json = keeps(&outcome, &format!("{PREDICT}{EXPLAIN}"));
+        for p in json["predictions"].as_array().unwrap() {
+            let e = &p["explain"];
+            let sum = |list: &str, key: &str| {
+                let list = e[list].as_array().unwrap();
+                list.iter().map(|s| number(s, key)).sum::<f64>()
+            };
+            assert!((sum("shares", "run") - 1.0).abs() < 1e-9);
+            assert!((sum("shares", "mean") - 1.0).abs() < 1e-9);
+            assert!((sum("candidates", "weight") - 1.0).abs() < 1e-9);
+            assert!(number(e, "mean_u_w") < number(e, "run_u_w"));
+            let further = e["further_runs"].as_array().unwrap();
+            assert_eq!(further.iter().filter(|f| f["asked_for"] == true).count(), 1);
+        }
+        assert!(!outcome.stdout.contains("\"assumed\""));
+    }
+    run("predict --mode cruise --fan 3 --intake 35degC --explain")
+        .answers()
+        .tells("Why cruise, fan 3 at 35.0 °C intake")
+        .tells("What makes the interval wide")
+        .tells("Which runs matter most")
+        .tells("What one further run would buy");
+    run("predict --intake 35degC")
+        .answers()
+        .keeps_silent_on("What makes the interval wide");
+}
+
+#[test]
+fn an_assumption_is_labelled_wherever_it_is_used() {
+    let line = "predict --intake 28degC --ambient 45degC";
+    let assume = format!("{line} --assume-ambient-slope published");
+    for outcome in both(&format!("{assume} --json")) {
+        let json = keeps(&outcome, &format!("{PREDICT}{ASSUMED}"));
+        for p in json["predictions"].as_array().unwrap() {
+            assert_eq!(p["support"], "outside");
+            let notes = p["notes"].to_string();
+            assert!(notes.contains("Assumed, not measured"), "{notes}");
+        }
+        assert!(json["notes"].to_string().contains("NREL/TP-5500-56354"));
+    }
+    for line in [assume.clone(), format!("{assume} --quiet")] {
+        run(&line).answers().tells("Assumed, not measured");
+    }
+    for outcome in both(line) {
+        let silent = outcome.keeps_silent_on("Assumed");
+        silent.keeps_silent_on("assumed");
+    }
+    let own = BenchDir::invented();
+    let page = |line: &str| {
+        own.run(line).answers();
+        std::fs::read_to_string(own.path().join("out/writeup.md")).unwrap()
+    };
+    let hot = "report --out out --force --ambient 45degC";
+    assert!(!page(hot).contains("ssumed, not measured"));
+    let assumed = page(&format!("{hot} --assume-ambient-slope published"));
+    assert!(assumed.contains("(assumed, not measured)"));
+    assert!(assumed.contains("Assumed, not measured: the draw"));
+}
+
+#[test]
+fn settings_at_common_conditions_come_with_their_runs() {
+    for outcome in both("predict --adjusted --json") {
+        let json = keeps(&outcome, ADJUSTED);
+        let settings = json["adjusted"]["settings"].as_array().unwrap();
+        let differences = json["adjusted"]["differences"].as_array().unwrap();
+        assert_eq!(differences.len(), settings.len() - 1);
+        for s in settings {
+            for [low, value, high] in [
+                ["mean_low_w", "draw_w", "mean_high_w"],
+                ["capacity_mean_low_w", "capacity_w", "capacity_mean_high_w"],
+                ["eer_low", "eer", "eer_high"],
+            ] {
+                assert!(number(s, low) < number(s, value));
+                assert!(number(s, value) < number(s, high));
+            }
+            // Runs moved to the same conditions scatter about the setting's draw.
+            let runs = s["runs"].as_array().unwrap();
+            for r in runs {
+                let off = number(r, "adjusted_w") / number(s, "draw_w") - 1.0;
+                assert!(off.abs() < 0.06, "{r}");
+            }
+        }
+        let notes = json["notes"].to_string();
+        assert!(notes.contains("the runs' own mean"), "{notes}");
+        assert!(notes.contains("cancels in a difference"), "{notes}");
+    }
+    run("predict --adjusted --mode cruise --intake 30degC --ambient 27degC")
+        .answers()
+        .tells("Every tested setting at 30.0 °C intake and 27.0 °C ambient")
+        .keeps_silent_on("hush");
+}
+
+#[test]
+fn left_out_runs_say_how_far_off_predictions_are() {
+    for outcome in both("fit --leave-out --json") {
+        let json = keeps(&outcome, LEFT_OUT);
+        let list = json["left_out"].as_array().unwrap();
+        let ways: Vec<&str> = list
+            .iter()
+            .filter(|m| m["of"] == "draw")
+            .map(|m| m["left_out"].as_str().unwrap())
+            .collect();
+        assert_eq!(ways, ["run", "condition", "block"]);
+        for m in list {
+            assert!((0.001..0.2).contains(&number(m, "rms")), "{m}");
+            assert!(number(m, "bias").abs() <= number(m, "rms"));
+            assert!(number(m, "largest").abs() >= number(m, "rms"));
+        }
+    }
+    run("fit --leave-out").answers().tells("each condition");
 }

@@ -14,7 +14,36 @@ fn command_lines_that_make_no_sense() {
         ("check --level NaN", "0.5 to 0.999"),
         ("check --units metric", "[possible values: si, us]"),
         ("check --seed -1", "--seed"),
-        ("predict", "--intake"),
+        ("predict", "steadydraw predict my-bench --adjusted"),
+        ("predict", "say where: --intake"),
+        ("predict --adjusted --explain", "single predictions"),
+        ("predict --adjusted --intake 25degC,30degC", "one intake"),
+        (
+            "predict --adjusted --ambient 40degC --assume-ambient-slope published",
+            "nothing is assumed in it",
+        ),
+        (
+            "predict --intake 30degC --assume-ambient-slope published",
+            "name the ambient too",
+        ),
+        (
+            "predict --intake 30degC --ambient 26degC --assume-ambient-slope published",
+            "the runs cover ambient air",
+        ),
+        (
+            "predict --intake 30degC --ambient 40degC --assume-ambient-slope 1.9%/K",
+            "a slope without a range",
+        ),
+        (
+            "predict --intake 30degC --ambient 40degC --assume-ambient-slope steep",
+            "expected `published`",
+        ),
+        ("report --assume-ambient-slope published", "--ambient"),
+        (
+            "report --ambient 26degC --assume-ambient-slope published",
+            "the runs cover ambient air",
+        ),
+        ("fit --budget --leave-out", "--leave-out"),
         ("predict --intake 35", "35degC"),
         ("predict --intake warm", "35degC"),
         ("predict --intake 35degX", "degC"),

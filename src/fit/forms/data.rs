@@ -251,6 +251,28 @@ impl DrawData {
         self.moisture_varied = sd > MOISTURE_VARIED_K;
     }
 
+    /// The same without some of its runs, given as indices into [`DrawData::rows`]: tested settings and intake ranges are those of the runs
+    /// left; levels, set points, reference conditions, blower and lift stay.
+    pub fn without(&self, rows: &[usize]) -> DrawData {
+        let mut less = self.clone();
+        let mut index = 0;
+        less.rows.retain(|_| {
+            index += 1;
+            !rows.contains(&(index - 1))
+        });
+        less.tested.iter_mut().flatten().for_each(|n| *n = 0);
+        for r in &less.rows {
+            if let Some(n) = { less.tested.get_mut(r.mode) }.and_then(|m| m.get_mut(r.level)) {
+                *n += 1;
+            }
+        }
+        for (mode, ends) in less.intake_ranges.iter_mut().enumerate() {
+            let own = less.rows.iter().filter(|r| r.mode == mode);
+            *ends = range(&own.map(|r| r.intake).collect::<Vec<_>>());
+        }
+        less
+    }
+
     /// The logarithmic airflow of a level; zero where unknown (forms that use it are then not offered).
     pub fn x(&self, level: usize) -> f64 {
         self.levels.get(level).and_then(|l| l.x).unwrap_or(0.0)
