@@ -14,6 +14,7 @@
 //! * [`coupling`]: the lines of evidence and the verdict.
 //! * [`predict`]: predictions and their support.
 //! * [`supply`]: what feeds the unit: discharge tests, runtime, a day.
+//! * [`plan`]: what to run, in which order, what it can decide, and the next run worth doing.
 //! * [`findings`]: what weakens an answer.
 //! * [`report`]: figures, tables, pages.
 //! * [`starter`]: a bench to start from, its blanks marked.
@@ -29,6 +30,7 @@ pub mod findings;
 pub mod fit;
 pub mod logs;
 pub mod made;
+pub mod plan;
 pub mod predict;
 pub mod quantity;
 pub mod report;

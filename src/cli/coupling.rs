@@ -31,7 +31,7 @@ fn parse_margin(text: &str) -> Result<f64, String> {
     }
 }
 
-fn parse_allowance(text: &str) -> Result<f64, String> {
+pub(super) fn parse_allowance(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(v) if v > 0.0 && v <= 2.0 => Ok(v),
         _ => Err("an allowance is an elasticity above 0 and up to 2, such as 0.2".to_owned()),
@@ -60,6 +60,7 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
             level: common.level,
             margin: args.margin,
             seed: common.seed,
+            permute: true,
         },
     );
     let mut words = Words::start(&bench.title, opened.demo_note());

@@ -7,6 +7,7 @@ mod curve;
 mod discharge;
 mod fit;
 mod new;
+mod plan;
 mod predict;
 mod progress;
 mod reduce;
@@ -104,6 +105,8 @@ impl Common {
 enum Command {
     /// A bench to start from: bench.toml with every key explained, and its tables
     New(new::NewArgs),
+    /// What to run, in which order, what that can decide, and the next run worth doing
+    Plan(Box<plan::PlanArgs>),
     /// What is there, what is wrong, what is confounded or drifting
     Check(check::CheckArgs),
     /// Raw logs to steady points with uncertainty
@@ -241,6 +244,7 @@ pub fn run_from_env() -> ExitCode {
     }
     let (name, result) = match &program.command {
         Command::New(a) => ("new", new::run(a, common)),
+        Command::Plan(a) => ("plan", plan::run(a, common)),
         Command::Check(a) => ("check", check::run(a, common)),
         Command::Reduce(a) => ("reduce", reduce::run(a, common)),
         Command::Fit(a) => ("fit", fit::run(a, common)),

@@ -38,7 +38,7 @@ pub struct NewArgs {
 /// Modes and levels that a bench can have.
 const MOST_NAMES: usize = 24;
 
-fn parse_name(text: &str) -> Result<String, String> {
+pub(super) fn parse_name(text: &str) -> Result<String, String> {
     let name = text.trim();
     if name.is_empty() {
         return Err(

@@ -8,7 +8,11 @@ use crate::fit::forms::DrawData;
 
 /// Fan levels stay what the table wrote: a number where it is one.
 pub(super) fn fan_json(data: &DrawData, level: usize) -> Value {
-    let label = data.levels.get(level).map_or("", |l| l.label.as_str());
+    label_json(data.levels.get(level).map_or("", |l| l.label.as_str()))
+}
+
+/// A fan level by its label.
+pub(super) fn label_json(label: &str) -> Value {
     match label.parse::<i64>() {
         Ok(n) => json!(n),
         Err(_) => json!(label),

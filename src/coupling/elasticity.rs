@@ -71,9 +71,18 @@ pub(super) struct Regression {
     rows: Vec<usize>,
     levels: Vec<usize>,
     fan_column: usize,
+    carried: Carried,
 }
 
+/// What a regression takes out beside the settings: block steps, an ambient slope, an intake slope for each mode.
+type Carried = (bool, bool, bool);
+
 impl Regression {
+    /// What it takes out beside the settings.
+    pub fn carried(&self) -> Carried {
+        self.carried
+    }
+
     /// Levels that have runs among those regressed, rising; [`Fan::Factor`] has a column for each but the first.
     pub fn levels(&self) -> &[usize] {
         &self.levels
@@ -115,16 +124,12 @@ impl<'a> Question<'a> {
         ];
         plans
             .into_iter()
-            .find_map(|(blocks, ambient, by_mode)| self.regress_with(fan, blocks, ambient, by_mode))
+            .find_map(|carried| self.regress_with(fan, carried))
     }
 
-    fn regress_with(
-        &self,
-        fan: Fan,
-        blocks: bool,
-        ambient: bool,
-        slope_by_mode: bool,
-    ) -> Option<Regression> {
+    /// Fits with these slopes and steps and no others; none where the runs cannot carry them.
+    pub fn regress_with(&self, fan: Fan, carried: Carried) -> Option<Regression> {
+        let (blocks, ambient, slope_by_mode) = carried;
         let data = self.data;
         let rows = self.rows();
         let n = rows.len();
@@ -209,6 +214,7 @@ impl<'a> Question<'a> {
             rows: rows.iter().map(|(i, _)| *i).collect(),
             levels,
             fan_column,
+            carried,
         })
     }
 
@@ -257,9 +263,28 @@ impl<'a> Question<'a> {
         Elasticity::about(value, u, fit.dof(), level)
     }
 
+    /// Standard uncertainty of the elasticity `value` from a regression with [`Fan::Power`], at a scatter variance that is held.
+    pub fn u_at(&self, regression: &Regression, value: f64, sigma2: f64) -> Option<f64> {
+        let mut direction = vec![0.0; regression.fit.p];
+        *direction.get_mut(regression.fan_column)? = 1.0;
+        let (unscaled, systematic) = self.parts_along(regression, &direction, value)?;
+        Some((sigma2 * unscaled + systematic).sqrt())
+    }
+
     /// Standard uncertainty of a combination of coefficients: the scatter between runs, the blower's own uncertainty, what runs of a level
     /// share, and the levels' airflow, by which the response moves `with_flow` times.
     fn u_along(&self, regression: &Regression, direction: &[f64], with_flow: f64) -> Option<f64> {
+        let (unscaled, systematic) = self.parts_along(regression, direction, with_flow)?;
+        Some((regression.fit.sigma2()? * unscaled + systematic).sqrt())
+    }
+
+    /// Its variance in two parts: that of the scatter, over the scatter's own variance, and all else.
+    fn parts_along(
+        &self,
+        regression: &Regression,
+        direction: &[f64],
+        with_flow: f64,
+    ) -> Option<(f64, f64)> {
         let fit = &regression.fit;
         let along = |j: usize| -> f64 {
             { direction.iter().enumerate() }
@@ -268,7 +293,6 @@ impl<'a> Question<'a> {
         };
         let reach: Vec<f64> = (0..fit.p).map(along).collect();
         let variance: f64 = reach.iter().zip(direction).map(|(r, d)| r * d).sum();
-        let scatter = fit.sigma2()?.sqrt() * variance.max(0.0).sqrt();
         // How the combination moves with each run's response: a row of (X'WX)^-1 X'W.
         let gain: Vec<f64> = (0..fit.n)
             .map(|i| {
@@ -304,7 +328,7 @@ impl<'a> Question<'a> {
             + squares(&by_blower, self.blower_u)
             + squares(&by_flow, self.flow_u)
             + (by_common * self.blower_common_u).powi(2);
-        Some((scatter * scatter + systematic).sqrt())
+        Some((variance.max(0.0), systematic))
     }
 }
 

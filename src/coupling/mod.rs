@@ -7,6 +7,7 @@ mod blower;
 mod confounders;
 mod elasticity;
 mod evidence;
+mod further;
 mod levels;
 mod permute;
 mod sentences;
@@ -27,6 +28,7 @@ pub use confounders::Confounder;
 pub use elasticity::Elasticity;
 use elasticity::{Fan, Question};
 pub use evidence::{Evidence, NestedTest};
+pub use further::{FurtherRun, FurtherRuns, further_runs};
 pub use verdict::{Allowance, DEFAULT_ALLOWANCE, Verdict};
 
 /// What to ask.
@@ -40,6 +42,8 @@ pub struct Options {
     pub margin: f64,
     /// Seed of the random permutations.
     pub seed: u64,
+    /// Whether the permutation test is among the lines of evidence; it takes no part in the verdict.
+    pub permute: bool,
 }
 
 impl Default for Options {
@@ -49,6 +53,7 @@ impl Default for Options {
             level: 0.95,
             margin: DEFAULT_MARGIN,
             seed: 1,
+            permute: true,
         }
     }
 }
@@ -209,7 +214,7 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
             value: None,
         });
     }
-    if usable {
+    if usable && options.permute {
         lines.extend(
             reference
                 .as_ref()

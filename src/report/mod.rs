@@ -11,6 +11,7 @@
 //! * [`run_figure`]: how each run was read from its log.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
+//! * [`run_sheet`]: a plan to be printed and taken to the bench.
 //! * [`supply_figures`]: figures of discharge tests and of a day.
 //! * [`supply_tables`]: runtime and a day, in tables and sentences.
 //! * [`mod@write`]: files that appear whole or not at all.
@@ -25,6 +26,7 @@ pub mod markdown;
 pub mod predictions;
 pub mod result_tables;
 pub mod run_figure;
+pub mod run_sheet;
 pub mod supply_figures;
 pub mod supply_tables;
 pub mod tables;

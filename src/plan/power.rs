@@ -1,0 +1,68 @@
+//! What a balanced plan can see, by the noncentral F distribution; stated beside what simulation finds.
+
+use crate::stats::power::f_test;
+
+use super::{Assumed, Design};
+
+/// Chance that an F test tells groups apart that have the same number of runs each: true means (any unit), runs a group, standard
+/// deviation of a run in the same unit, degrees of freedom of the scatter, and the test's level.
+///
+/// Noncentrality n Σ(μᵢ − μ̄)²/σ² on groups − 1 and `dof` degrees of freedom (J. Cohen, *Statistical Power Analysis for the Behavioral
+/// Sciences*, 1988, chapter 8). NaN outside the domain.
+pub fn levels_differ(means: &[f64], runs: usize, sd: f64, dof: f64, alpha: f64) -> f64 {
+    let equal = vec![runs as f64 / (sd * sd); means.len()];
+    weighed(means, &equal, dof, alpha)
+}
+
+/// The same with a weight (one over the variance of the group's mean) for each group.
+fn weighed(means: &[f64], weights: &[f64], dof: f64, alpha: f64) -> f64 {
+    if means.len() < 2 || dof < 1.0 {
+        return f64::NAN;
+    }
+    let total: f64 = weights.iter().sum();
+    let centre: f64 = means.iter().zip(weights).map(|(m, w)| m * w).sum::<f64>() / total;
+    let noncentrality: f64 = { means.iter().zip(weights) }
+        .map(|(m, w)| w * (m - centre).powi(2))
+        .sum();
+    f_test(noncentrality, (means.len() - 1) as f64, dof, alpha)
+}
+
+/// Chance that the nested-model test of `coupling` sees the fan level at all, if the compressor side follows airflow to the power
+/// `elasticity`. None where the plan is not balanced, has one level, or leaves no freedom.
+///
+/// The scatter is a share of the whole draw, so it is larger on the compressor side's logarithm by draw over compressor side.
+pub fn fan_seen(design: &Design, assumed: &Assumed, elasticity: f64, alpha: f64) -> Option<f64> {
+    let (modes, levels) = (design.modes.len(), design.fans.len());
+    if !design.balanced() || levels < 2 {
+        return None;
+    }
+    let intakes = design.intakes_c.len();
+    let runs = modes * levels * intakes * design.repeats;
+    // As the assessment has it: a level and an intake slope for each mode, a common ambient slope, steps of blocks and of levels.
+    let slopes = if intakes > 1 { modes } else { 0 };
+    let spent = modes + slopes + 1 + (design.blocks - 1) + (levels - 1);
+    let dof = runs.checked_sub(spent).filter(|d| *d > 1)? as f64;
+    let each = (intakes * design.repeats) as f64;
+    let mean_ln = mean(assumed.airflows_m3h.iter().map(|q| q.ln()));
+    let (mut means, mut weights) = (Vec::new(), Vec::new());
+    for (flow, blower) in assumed.airflows_m3h.iter().zip(&assumed.blower_w) {
+        let move_ln = elasticity * (flow.ln() - mean_ln);
+        means.push(move_ln);
+        let weight = |c: &f64| {
+            let compressor = c * move_ln.exp();
+            each * (compressor / (compressor + blower) / assumed.scatter).powi(2)
+        };
+        weights.push(assumed.compressor_w.iter().map(weight).sum());
+    }
+    let power = weighed(&means, &weights, dof, alpha);
+    power.is_finite().then_some(power)
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut n) = (0.0, 0.0);
+    for v in values {
+        sum += v;
+        n += 1.0;
+    }
+    sum / n
+}
