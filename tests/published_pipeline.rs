@@ -460,7 +460,7 @@ fn compressor_maps_at_fixed_speed_come_out_independent() {
             asked += 1;
         }
     }
-    let [draws, other_draws, capacities] = &held;
+    let [draws, _, capacities] = &held;
     println!(
         "elasticity held {}/{}; draws {}/{}; capacities {}/{}",
         elasticities.held, asked, draws.held, draws.asked, capacities.held, capacities.asked
