@@ -74,14 +74,17 @@ fn curve_sets() -> Vec<(String, CurveSet, [f64; 4])> {
         .collect()
 }
 
+/// W at an intake state, an ambient (degC) and a share of rated flow.
+type Figure = Box<dyn Fn(&MoistAir, f64, f64) -> f64>;
+
 /// A machine whose compressor side and capacity are known, W.
 struct Machine {
     flows: [f64; 4],
     rated_m3h: f64,
     intakes: [f64; 3],
     humidities: [f64; 2],
-    power: Box<dyn Fn(&MoistAir, f64, f64) -> f64>,
-    capacity: Box<dyn Fn(&MoistAir, f64, f64) -> f64>,
+    power: Figure,
+    capacity: Figure,
 }
 
 impl Machine {

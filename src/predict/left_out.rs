@@ -105,23 +105,23 @@ pub fn leave_out(bench: &Bench, fit: &DrawFit, left_out: LeftOut) -> Option<Miss
 fn groups(bench: &Bench, data: &DrawData, left_out: LeftOut) -> Vec<Vec<usize>> {
     let intake = bands(data.rows.iter().map(|r| r.intake).collect());
     let ambient = bands(data.rows.iter().map(|r| r.ambient).collect());
-    let mut list: Vec<((usize, usize, usize, usize), Vec<usize>)> = Vec::new();
+    let mut list: Vec<([usize; 4], Vec<usize>)> = Vec::new();
     for (i, run) in data.rows.iter().enumerate() {
         let named = bench
             .points
             .get(run.point)
             .is_some_and(|p| p.block.as_deref().is_some_and(|b| !b.is_empty()));
         let key = match left_out {
-            LeftOut::Run => (i, 0, 0, 0),
-            LeftOut::Condition => (
+            LeftOut::Run => [i, 0, 0, 0],
+            LeftOut::Condition => [
                 run.mode,
                 run.level,
                 intake.get(i).copied().unwrap_or(0),
                 ambient.get(i).copied().unwrap_or(0),
-            ),
+            ],
             // Runs without a block belong to none, so they stay.
             LeftOut::Block if !named => continue,
-            LeftOut::Block => (run.block, 0, 0, 0),
+            LeftOut::Block => [run.block, 0, 0, 0],
         };
         match list.iter_mut().find(|g| g.0 == key) {
             Some((_, runs)) => runs.push(i),

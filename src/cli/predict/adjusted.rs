@@ -49,10 +49,11 @@ pub(super) fn answer(
     };
     let mut words = Words::start(&bench.title, opened.demo_note());
     words.table(&common_conditions(data, &settings, kind, &shown));
-    if let Some((least, list)) = &over_least {
-        if let Some(table) = predictions::differences(data, least, list, common.level) {
-            words.table(&table);
-        }
+    let table = over_least
+        .as_ref()
+        .and_then(|(least, list)| predictions::differences(data, least, list, common.level));
+    if let Some(table) = table {
+        words.table(&table);
     }
     let notes = |system| remarks(fits, args, (intake_c, ambient_c), &settings, system);
     words.notes(&notes(common.system()), common.quiet);
