@@ -1,5 +1,7 @@
 //! The program as a user meets it: what it prints, what it promises to other programs, and what it does with odd benches.
 
+#[path = "cli/claims.rs"]
+mod claims;
 #[path = "cli/contracts.rs"]
 mod contracts;
 #[path = "cli/determinism.rs"]

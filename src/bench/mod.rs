@@ -4,6 +4,7 @@
 
 mod blank;
 mod channel;
+mod claim;
 mod day;
 mod duct;
 pub mod error;
@@ -30,6 +31,7 @@ use crate::quantity::{Accuracy, Dimension, STANDARD_PRESSURE_PA};
 
 pub use blank::BLANK;
 pub use channel::Channel;
+pub use claim::{Claim, ClaimAt, RATINGS, Rating};
 pub use day::{DayCharge, DayInfo, DaySpace, DayUse, clock_hour};
 pub use duct::{CrossSection, DuctInfo, FlowFrom};
 use duct::{add_traverse, read_duct};
@@ -92,17 +94,6 @@ pub struct UnitUnderTest {
     pub supply_v: Option<f64>,
     /// What its maker states, in the order written: name, and value in base units with its dimension.
     pub claims: Vec<Claim>,
-}
-
-/// One of the maker's figures.
-#[derive(Clone, Debug)]
-pub struct Claim {
-    /// Its key, such as `cooling` or `draw_high`.
-    pub name: &'static str,
-    /// Its value in base units.
-    pub value: f64,
-    /// What kind of quantity it is.
-    pub dimension: Dimension,
 }
 
 /// Where the air's volume flow was measured: its density there turns it into a mass flow.
@@ -176,7 +167,7 @@ impl Instrument {
     }
 
     /// What it adds to a figure given as in [`Bench::combined_u`], one part for each kind that it reads.
-    fn parts_of(&self, figure: &[(Channel, f64, f64)]) -> Vec<f64> {
+    pub(crate) fn parts_of(&self, figure: &[(Channel, f64, f64)]) -> Vec<(Dimension, f64)> {
         let mut kinds: Vec<(Dimension, f64)> = Vec::new();
         for (channel, reading, slope) in figure {
             if !self.measures.contains(channel) {
@@ -188,7 +179,7 @@ impl Instrument {
                 None => kinds.push((channel.dimension(), part)),
             }
         }
-        kinds.into_iter().map(|k| k.1).collect()
+        kinds
     }
 }
 
@@ -443,7 +434,7 @@ impl Bench {
     pub fn combined_u(&self, figure: &[(Channel, f64, f64)]) -> InstrumentU {
         let mut sum = InstrumentU::default();
         for instrument in &self.instruments {
-            for u in instrument.parts_of(figure) {
+            for (_, u) in instrument.parts_of(figure) {
                 if instrument.shared {
                     sum.shared = sum.shared.hypot(u);
                 } else {
@@ -458,7 +449,10 @@ impl Bench {
     pub fn shared_by_instrument(&self, figure: &[(Channel, f64, f64)]) -> Vec<f64> {
         let one = |i: &Instrument| {
             if i.shared {
-                i.parts_of(figure).into_iter().fold(0.0, f64::hypot)
+                i.parts_of(figure)
+                    .into_iter()
+                    .map(|p| p.1)
+                    .fold(0.0, f64::hypot)
             } else {
                 0.0
             }

@@ -1,9 +1,10 @@
 //! The sections of `bench.toml`.
 
+use super::claim::read_claims;
 use super::manifest::Section;
 use super::{
-    AccuracyAs, Channel, Claim, FanInfo, FanLevel, Fault, Instrument, PressureFrom, UnitUnderTest,
-    clip, did_you_mean,
+    AccuracyAs, Channel, FanInfo, FanLevel, Fault, Instrument, PressureFrom, UnitUnderTest, clip,
+    did_you_mean,
 };
 use crate::quantity::{Accuracy, Dimension, standard_pressure_pa};
 
@@ -20,30 +21,6 @@ pub(super) fn read_unit(s: &Section<'_, '_>) -> UnitUnderTest {
     };
     s.note_unknown_keys();
     unit
-}
-
-fn read_claims(s: &Section<'_, '_>) -> Vec<Claim> {
-    const CLAIMS: [(&str, Dimension); 7] = [
-        ("cooling", Dimension::Power),
-        ("draw_low", Dimension::Power),
-        ("draw_high", Dimension::Power),
-        ("current_low", Dimension::Current),
-        ("current_high", Dimension::Current),
-        ("airflow", Dimension::Flow),
-        ("mass", Dimension::Mass),
-    ];
-    let claims = CLAIMS
-        .into_iter()
-        .filter_map(|(name, dimension)| {
-            s.positive(name, dimension).map(|value| Claim {
-                name,
-                value,
-                dimension,
-            })
-        })
-        .collect();
-    s.note_unknown_keys();
-    claims
 }
 
 /// Air pressure, Pa, and how it was stated.

@@ -2,6 +2,7 @@
 
 mod budget;
 mod check;
+mod claims;
 mod coupling;
 mod curve;
 mod discharge;
@@ -123,6 +124,8 @@ enum Command {
     Discharge(Box<discharge::DischargeArgs>),
     /// Least-squares fit of any curve in plain algebra
     Curve(curve::CurveArgs),
+    /// The maker's figures: holds, fails, cannot tell
+    Claims(claims::ClaimsArgs),
     /// The write-up: figures, tables, methods, cautions
     Report(report::ReportArgs),
 }
@@ -253,6 +256,7 @@ pub fn run_from_env() -> ExitCode {
         Command::Runtime(a) => ("runtime", runtime::run(a, common)),
         Command::Discharge(a) => ("discharge", discharge::run(a, common)),
         Command::Curve(a) => ("curve", curve::run(a, common)),
+        Command::Claims(a) => ("claims", claims::run(a, common)),
         Command::Report(a) => ("report", report::run(a, common)),
     };
     match result {

@@ -12,7 +12,7 @@ use super::{Answer, CliError, Common, open};
 use crate::bench::Kind;
 use crate::bench::logs::LogBench;
 use crate::coupling::{Options, assess};
-use crate::findings::check;
+use crate::findings::{Fits, check, hold_claims};
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{CapacityData, DrawData};
 use crate::predict::AmbientAssumption;
@@ -93,6 +93,15 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         },
     );
     let draw = draw.map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let fits = Fits {
+        draw: Ok(&draw),
+        capacity: capacity
+            .as_ref()
+            .map(|(k, f)| (*k, f))
+            .map_err(Clone::clone),
+        budgets: budget.as_ref().map(|(b, _)| b),
+    };
+    let claims = hold_claims(bench, &fits, common.level);
     let shown = budget.as_ref().map(|(budgets, trials)| Shown {
         bench,
         data: &budget_data,
@@ -126,6 +135,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
     };
     let results = Results {
         reduction: reduction.as_ref(),
+        claims: &claims,
         bench,
         demo: opened.demo,
         draw: &draw,
@@ -173,6 +183,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         "page": index.display().to_string(),
         "summary": page.lead,
         "budget": shown.as_ref().map(|s| to_json(&budget_data, s.budgets, s.trials, &sentences(s))),
+        "claims": claims,
         "files": outputs.iter().map(|o| o.path.display().to_string()).collect::<Vec<_>>(),
         "notes": notes,
     });

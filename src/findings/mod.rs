@@ -1,5 +1,8 @@
-//! What a careful colleague would point out: about the bench itself ([`check`]).
+//! What a careful colleague would point out: about the bench itself ([`check`]), the maker's figures ([`hold_claims`]), and how several
+//! units stand to one another ([`compare`]).
 
 mod check;
+mod claims;
 
 pub use check::check;
+pub use claims::{ClaimAir, Finding, Fits, From, HeldClaim, Measured, Sense, hold_claims};

@@ -3,6 +3,7 @@
 //! * [`words`]: making text that came from a bench safe to show, and writing numbers and units.
 //! * [`result_tables`]: tables that a command and the write-up both show.
 //! * [`budgets`]: uncertainty budgets as tables and sentences.
+//! * [`claims`]: the maker's figures against the bench.
 //! * [`predictions`]: predictions explained, settings at common conditions, left-out runs.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
@@ -17,6 +18,7 @@
 //! * [`mod@write`]: files that appear whole or not at all.
 
 pub mod budgets;
+pub mod claims;
 pub mod curve_figure;
 pub mod document;
 pub mod figure;

@@ -16,6 +16,7 @@ use super::write::Output;
 use super::{html, markdown};
 use crate::bench::{Bench, Finding};
 use crate::coupling::Coupling;
+use crate::findings::HeldClaim;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::{At, CapacityKind};
 use crate::predict::AmbientStep;
@@ -38,6 +39,8 @@ pub struct Results<'a> {
     pub coupling: &'a Coupling,
     /// The uncertainty budgets; none without cooling runs.
     pub budget: Option<&'a Shown<'a>>,
+    /// The maker's figures held against the bench; empty where the bench names none.
+    pub claims: &'a [HeldClaim],
     /// How the points came from logs, where the bench has them.
     pub reduction: Option<&'a Reduction>,
     /// The supply, or why it says nothing.

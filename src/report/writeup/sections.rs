@@ -4,6 +4,7 @@ use super::{Results, figures, prose, tables};
 use crate::coupling::DEFAULT_MARGIN;
 use crate::predict::{ASSUMED_SOURCE, assumed_note};
 use crate::report::budgets;
+use crate::report::claims as maker;
 use crate::report::document::{Block, Section};
 use crate::report::figure::Figure;
 use crate::report::supply_figures::{day_figure, discharge_figure};
@@ -16,6 +17,7 @@ use crate::supply::notes::runtime_notes;
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
     let mut sections = vec![draw(r), coupling(r)];
     sections.extend(capacity(r));
+    sections.extend(claims(r));
     sections.extend(budget(r));
     sections.push(warmer(r));
     sections.extend(supply(r));
@@ -113,6 +115,17 @@ fn coupling(r: &Results<'_>) -> Section {
 fn capacity(r: &Results<'_>) -> Option<Section> {
     let f = figures::capacity_by_intake(r)?;
     Some(Section::new("What it delivers").with(figure(f)))
+}
+
+fn claims(r: &Results<'_>) -> Option<Section> {
+    if r.claims.is_empty() {
+        return None;
+    }
+    let section = Section::new("The maker's figures")
+        .with(Block::Finding(maker::headline(r.claims)))
+        .with(Block::Table(maker::table(r.claims, r.level, r.system)))
+        .with(Block::List(maker::reasons(r.claims)));
+    Some(section)
 }
 
 fn budget(r: &Results<'_>) -> Option<Section> {
