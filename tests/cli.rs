@@ -2,6 +2,8 @@
 
 #[path = "cli/claims.rs"]
 mod claims;
+#[path = "cli/compare.rs"]
+mod compare;
 #[path = "cli/contracts.rs"]
 mod contracts;
 #[path = "cli/determinism.rs"]

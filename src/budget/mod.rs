@@ -145,13 +145,20 @@ impl SettingBudget {
 }
 
 /// Relative standard uncertainty of the capacity that instruments add alike in all runs of a setting, at the setting's mean readings.
+/// See [`shared_capacity_parts`].
+pub fn shared_capacity_u(bench: &Bench, data: &DrawData, setting: (usize, usize)) -> Option<f64> {
+    let parts = shared_capacity_parts(bench, data, setting)?;
+    Some(parts.iter().map(|p| p.1).fold(0.0, f64::hypot))
+}
+
+/// What each source adds to a setting's capacity, relative and with its sign, at the setting's mean readings.
 /// `data` may be a bench's draw or its capacity data; a setting that was never tested is taken as its fan level's runs, else as
 /// all runs. None where the readings give no capacity.
-pub fn shared_capacity_u(
+pub fn shared_capacity_parts(
     bench: &Bench,
     data: &DrawData,
     (mode, level): (usize, usize),
-) -> Option<f64> {
+) -> Option<Vec<(Source, f64)>> {
     let mut rows: Vec<_> = data.rows.iter().filter(|r| r.level == level).collect();
     if rows.iter().any(|r| r.mode == mode) {
         rows.retain(|r| r.mode == mode);
@@ -184,13 +191,12 @@ pub fn shared_capacity_u(
     }
     .all();
     let value = readings.figures().ok()?[figure as usize]?;
-    let squares: f64 = setting::slopes(&readings, &sources, &[figure])
-        .ok()?
-        .first()?
-        .iter()
-        .map(|slope| slope * slope)
-        .sum();
-    (value > 0.0).then(|| squares.sqrt() / value)
+    let slopes = setting::slopes(&readings, &sources, &[figure]).ok()?;
+    let row = slopes.into_iter().next()?;
+    (value > 0.0).then(|| {
+        let relative = row.into_iter().map(|slope| slope / value);
+        sources.into_iter().zip(relative).collect()
+    })
 }
 
 /// Does the weighed water bear out the air side's latent capacity?

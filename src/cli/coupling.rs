@@ -24,7 +24,7 @@ pub struct CouplingArgs {
     pub margin: f64,
 }
 
-fn parse_margin(text: &str) -> Result<f64, String> {
+pub(super) fn parse_margin(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(v) if v > 0.0 && v < 1.0 => Ok(v),
         _ => Err("a margin is a share above 0 and under 1, such as 0.03".to_owned()),

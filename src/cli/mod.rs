@@ -3,6 +3,7 @@
 mod budget;
 mod check;
 mod claims;
+mod compare;
 mod coupling;
 mod curve;
 mod discharge;
@@ -126,6 +127,8 @@ enum Command {
     Curve(curve::CurveArgs),
     /// The maker's figures: holds, fails, cannot tell
     Claims(claims::ClaimsArgs),
+    /// Two units or more at the same conditions
+    Compare(compare::CompareArgs),
     /// The write-up: figures, tables, methods, cautions
     Report(report::ReportArgs),
 }
@@ -257,6 +260,7 @@ pub fn run_from_env() -> ExitCode {
         Command::Discharge(a) => ("discharge", discharge::run(a, common)),
         Command::Curve(a) => ("curve", curve::run(a, common)),
         Command::Claims(a) => ("claims", claims::run(a, common)),
+        Command::Compare(a) => ("compare", compare::run(a, common)),
         Command::Report(a) => ("report", report::run(a, common)),
     };
     match result {

@@ -25,6 +25,7 @@ pub use explain::{Explanation, FurtherRun, RunPull, Share, ShareOf, WeighedCandi
 pub use left_out::{LeftOut, Miss, leave_out};
 use mixture::{Component, mean, quantile};
 pub use notes::{ambient_caution, assumed_note, prediction_notes};
+pub(crate) use opinion::leans_on;
 use opinion::{Opinion, opinions};
 
 /// Whether a prediction lies within what was tested.

@@ -145,7 +145,7 @@ fn shared_w(bench: &Bench, parts: &[(Channel, f64, f64)]) -> f64 {
 }
 
 /// What a predicted draw leans on, as [`Bench::combined_u`] takes it: the meter's reading, and the thermometers' times the draw's slopes.
-pub(super) fn leans_on(bench: &Bench, at: &At, d: &CandidateDraw) -> Vec<(Channel, f64, f64)> {
+pub(crate) fn leans_on(bench: &Bench, at: &At, d: &CandidateDraw) -> Vec<(Channel, f64, f64)> {
     let mut parts = bench.draw_parts(d.draw_w);
     parts.push((Channel::IntakeTemp, at.intake, d.intake_slope_w_per_k));
     parts.push((Channel::AmbientTemp, at.ambient, d.ambient_slope_w_per_k));

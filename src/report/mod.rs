@@ -4,6 +4,7 @@
 //! * [`result_tables`]: tables that a command and the write-up both show.
 //! * [`budgets`]: uncertainty budgets as tables and sentences.
 //! * [`claims`]: the maker's figures against the bench.
+//! * [`mod@compare`]: several units at the same conditions.
 //! * [`predictions`]: predictions explained, settings at common conditions, left-out runs.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
@@ -19,6 +20,7 @@
 
 pub mod budgets;
 pub mod claims;
+pub mod compare;
 pub mod curve_figure;
 pub mod document;
 pub mod figure;
