@@ -2,7 +2,7 @@ use super::*;
 use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{CapacityData, DrawData};
 use crate::quantity::Dimension;
-use crate::stats::random::Random;
+use crate::stats::random::{normal, stream};
 use known::Meter;
 
 fn meter(name: &str, bench: &Bench) -> Meter {
@@ -112,17 +112,17 @@ fn the_cancellation_agrees_with_trials() {
         vec![(p.clone(), 0.02), (q.clone(), -0.015), (r.clone(), 0.01)],
     );
     let y = known(640.0, 0.009, vec![(q.clone(), -0.02), (p.clone(), 0.012)]);
-    let mut dice = Random::new(7);
+    let mut dice = stream(7, 0);
     let trials = 100_000;
     let mut squares = 0.0;
     for _ in 0..trials {
         // One error a meter, the same in both figures.
-        let errors = [dice.normal(), dice.normal(), dice.normal()];
+        let errors = [normal(&mut dice), normal(&mut dice), normal(&mut dice)];
         let error = |m: &Meter| errors[["p", "q", "r"].iter().position(|n| *n == m.name).unwrap()];
         let of = |k: &Known, own: f64| {
             k.own * own + k.shared.iter().map(|(m, u)| u * error(m)).sum::<f64>()
         };
-        let (own_x, own_y) = (dice.normal(), dice.normal());
+        let (own_x, own_y) = (normal(&mut dice), normal(&mut dice));
         squares += (of(&y, own_y) - of(&x, own_x)).powi(2);
     }
     let seen = (squares / f64::from(trials)).sqrt();
