@@ -296,6 +296,21 @@ fn thermometer_calibration_of_the_guide() {
     for (found, expected) in fit.residuals.iter().zip(e["residuals"].as_array().unwrap()) {
         assert!((found - number(expected)).abs() < 1e-14);
     }
+    // As printed in the guide.
+    let u30 = (fit.mean_variance_factor(&[1.0, 10.0]) * fit.sigma2().unwrap()).sqrt();
+    for (found, name) in [
+        (fit.coef[0], "y1"),
+        (fit.coef[1], "y2"),
+        (covariance[(0, 0)].sqrt(), "s_y1"),
+        (covariance[(1, 1)].sqrt(), "s_y2"),
+        (fit.residual_sd().unwrap(), "s"),
+        (fit.predict(&[1.0, 10.0]), "b_at_30"),
+        (u30, "u_b_at_30"),
+    ] {
+        let text = example["published"][name].as_str().unwrap();
+        let decimals = text.split_once('.').map_or(0, |(_, d)| d.len());
+        assert_eq!(format!("{found:.decimals$}"), text, "{name}");
+    }
 }
 
 /// Pearson's data with York's weights; Williamson (1968), York et al. (2004).

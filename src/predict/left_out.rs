@@ -35,8 +35,9 @@ impl LeftOut {
     }
 }
 
-/// Temperatures within one band count as one test condition where they run on without a gap, K. The largest departure of a single
-/// reading that a test at one condition may have is of this size (2 °F dry bulb, ASHRAE 37 as cited in 10 CFR 430 appendix M1; from memory).
+/// Temperatures within one band count as one test condition where they run on without a gap, K. Common practice, no source: it is
+/// wider than readings at one condition of a published test range (2.0 °F = 1.1 K, ASHRAE 37-2009, table 2; ±0.5 K, ISO 5151:2017;
+/// both from memory) and narrower than the steps between such conditions (`tests/published_conditions.rs`).
 pub const BAND_K: f64 = 2.0;
 
 /// How far predictions of left-out runs miss, relative to the measured value.

@@ -22,7 +22,7 @@ pub use assumed::{
 pub use beyond::{SeenControl, seen_control};
 pub use capacity::{CapacityPrediction, predict_capacity, predict_capacity_assuming};
 pub use explain::{Explanation, FurtherRun, RunPull, Share, ShareOf, WeighedCandidate, explain};
-pub use left_out::{LeftOut, Miss, leave_out};
+pub use left_out::{BAND_K, LeftOut, Miss, leave_out};
 use mixture::{Component, mean, quantile};
 pub use notes::{ambient_caution, assumed_note, prediction_notes};
 pub(crate) use opinion::leans_on;

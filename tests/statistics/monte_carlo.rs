@@ -190,6 +190,29 @@ fn jcgm_101_9_3_mass() {
     // Close to normal with u = 0.0755: density at the ends near φ(1.96)/0.0755 = 0.77.
     let (y, u) = (number(&exact["y"]), number(&exact["u"]));
     check(sample, y, u, (ends[0], ends[1]), (0.77, 0.77), 0.95, "9.3");
+
+    // Published, table 6 (from memory). Its second-order interval is formed from u rounded to 0.0750. Its Monte Carlo interval is one
+    // run's shortest: both ends lie 0.001 low, which is the scatter of such ends, and its length is right.
+    let printed = &example["published"];
+    let four = |x: f64| format!("{x:.4}");
+    let between = |low: f64, high: f64| format!("[{low:.4}, {high:.4}]");
+    let of = |row: &str, key: &str| printed[row][key].as_str().unwrap().to_owned();
+    assert_eq!(four(first.standard_uncertainty), of("GUF_first_order", "u"));
+    assert_eq!(between(low, high), of("GUF_first_order", "shortest95"));
+    assert_eq!(
+        four(second.standard_uncertainty),
+        of("GUF_second_order", "u")
+    );
+    let rounded = (second.standard_uncertainty * 1e4).round() / 1e4;
+    let half = steadydraw::stats::normal::quantile(0.975) * rounded;
+    assert_eq!(
+        between(first.value - half, first.value + half),
+        of("GUF_second_order", "shortest95")
+    );
+    // 0.0755 to four decimals; one run of 0.7e6 trials is good to 0.0001.
+    assert!((sample.sd() - number(&printed["MCM"]["u"])).abs() < 3e-4);
+    let (low, high) = sample.shortest(0.95);
+    assert!((high - low - (1.3825 - 1.0834)).abs() < 0.001);
 }
 
 #[test]
@@ -243,6 +266,29 @@ fn jcgm_101_9_4_sum_of_squares_near_zero() {
             "{what}"
         );
 
+        // Published, tables 8 and 9 (from memory; whole millionths): a run of the guide's own, so its 2551 where 2550 is exact.
+        let printed = &case["published_times_1e6"]["MCM"];
+        let rounding = 0.5 + 6.0 * sd / root;
+        assert!(
+            (sample.mean() - number(&printed["y"])).abs() < rounding,
+            "{what}"
+        );
+        assert!(
+            (sample.sd() - number(&printed["u"])).abs() < rounding + 0.005 * sd,
+            "{what}"
+        );
+        let ends: Vec<f64> = printed["shortest95"]
+            .as_str()
+            .unwrap()
+            .trim_matches(['[', ']'])
+            .split(", ")
+            .map(|end| end.parse().unwrap())
+            .collect();
+        assert!(
+            (low - ends[0]).abs() < 0.05 * sd && (high - ends[1]).abs() < 0.05 * sd,
+            "{what}"
+        );
+
         // First order: nothing at x1 = 0, and that is noticed; second order is exact for normal inputs, r = 0.
         let inputs = [Input::new("x1", x1, u), Input::new("x2", 0.0, u)];
         let first = &linear(&Squares, &inputs, None).unwrap().outputs[0];
@@ -252,6 +298,9 @@ fn jcgm_101_9_4_sum_of_squares_near_zero() {
             1e-13,
             &what,
         );
+        let printed = &case["published_times_1e6"]["GUF"];
+        assert_eq!(first.value.round(), number(&printed["y"]));
+        assert_eq!(first.standard_uncertainty.round(), number(&printed["u"]));
         assert_eq!(first.vanishes(&inputs), x1 == 0.0);
         if r == 0.0 {
             let second = &second_order(&Squares, &inputs).unwrap()[0];
@@ -348,4 +397,8 @@ fn jcgm_101_9_5_gauge_block() {
     }
     // Published: 838 and 36 nm (open-access rerun quoted in the file).
     assert_eq!((sample.mean().round(), sample.sd().round()), (838.0, 36.0));
+    // Published at 99 %: [745, 932] of one run; the exact ends are 744.3 and 931.7, good to 0.2 in each run.
+    assert_eq!(example["published"]["MCM"]["shortest99"], "[745, 932]");
+    let (low, high) = sample.symmetric(0.99);
+    assert!((low - 745.0).abs() < 1.5 && (high - 932.0).abs() < 1.5);
 }
