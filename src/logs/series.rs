@@ -17,6 +17,17 @@ pub struct Bin {
     pub high: f32,
 }
 
+/// 1/n for small n; n of 0 is never asked for.
+const RECIPROCALS: [f64; 512] = {
+    let mut table = [1.0; 512];
+    let mut n = 1;
+    while n < 512 {
+        table[n] = 1.0 / n as f64;
+        n += 1;
+    }
+    table
+};
+
 impl Bin {
     fn of(t: f64, v: f64) -> Self {
         Bin {
@@ -36,9 +47,19 @@ impl Bin {
 
     fn add(&mut self, t: f64, v: f64) {
         self.count += 1;
-        self.mean += (v - self.mean) / f64::from(self.count);
-        self.low = self.low.min(v as f32);
-        self.high = self.high.max(v as f32);
+        // A table saves a division for every reading.
+        let share = match RECIPROCALS.get(self.count as usize) {
+            Some(share) => *share,
+            None => 1.0 / f64::from(self.count),
+        };
+        self.mean += (v - self.mean) * share;
+        let short = v as f32;
+        if short < self.low {
+            self.low = short;
+        }
+        if short > self.high {
+            self.high = short;
+        }
         self.last = t;
     }
 
