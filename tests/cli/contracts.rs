@@ -142,7 +142,8 @@ const LEFT_OUT: &str = "
     left_out[].largest_run text
 ";
 /// Keys in addition to those above that may be null. A null anywhere else is a NaN that JSON cannot write, or a forgotten figure.
-const OTHER_NULLS: [&str; 4] = [
+const OTHER_NULLS: [&str; 5] = [
+    "confounders[].elasticity",
     "evidence[].value",
     "capacity_kind",
     "predictions[].capacity_mean_low_w",

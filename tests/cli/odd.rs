@@ -261,7 +261,7 @@ fn mode_and_fan_level_never_varied_apart() {
         .answers()
         .tells("Verdict: undecided");
     answer
-        .tells("no analysis can say which of the two moved the draw")
+        .tells("No analysis can say which of the two moved the draw")
         .tells("What would settle it");
 }
 
@@ -385,8 +385,8 @@ fn readings_that_can_be_but_look_wrong() {
     let answer = running
         .run("coupling")
         .answers()
-        .tells("The fan-only runs do not tell the blower's own draw");
-    answer.keeps_silent_on("No fan-only runs were made");
+        .tells("the fan-only runs do not tell the blower's own draw");
+    answer.keeps_silent_on("no fan-only runs were made");
     let both = TOML.replace("altitude =", "pressure = \"990 hPa\"\naltitude =");
     found(
         &BenchDir::invented().toml(both),
