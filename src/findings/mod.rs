@@ -6,7 +6,7 @@ mod claims;
 mod compare;
 
 pub use check::check;
-pub use claims::{ClaimAir, Finding, Fits, From, HeldClaim, Measured, Sense, hold_claims};
+pub use claims::{ClaimAir, Finding, Fits, HeldClaim, Measured, Sense, TakenFrom, hold_claims};
 pub use compare::{
     CompareError, CompareOptions, Compared, ComparedSetting, ComparedUnit, Comparison, Pair, Same,
     compare,

@@ -2,7 +2,7 @@
 
 use super::tables::{Cell, Column, Table};
 use super::words::{decimals_for, number, unit_sign};
-use crate::findings::{Finding, From, HeldClaim, Sense};
+use crate::findings::{Finding, HeldClaim, Sense, TakenFrom};
 use crate::quantity::{Dimension, System};
 
 /// A claim's name for readers.
@@ -87,10 +87,10 @@ pub fn conditions(claim: &HeldClaim, system: System) -> String {
     parts.extend(c.intake_c.map(|t| format!("intake {}", degrees(t))));
     parts.extend(c.ambient_c.map(|t| format!("ambient {}", degrees(t))));
     match c.from {
-        From::None => String::new(),
-        From::Claim => format!("{}: as stated", parts.join(", ")),
-        From::NearestTested => format!("{}: nearest tested", parts.join(", ")),
-        From::Setting => parts.join(", "),
+        TakenFrom::None => String::new(),
+        TakenFrom::Claim => format!("{}: as stated", parts.join(", ")),
+        TakenFrom::NearestTested => format!("{}: nearest tested", parts.join(", ")),
+        TakenFrom::Setting => parts.join(", "),
     }
 }
 

@@ -33,7 +33,7 @@ pub fn conditions(c: &Comparison, chosen: bool, system: System) -> String {
     let why = if chosen {
         "the middle of what all benches cover"
     } else {
-        "as asked for; all benches cover"
+        "as asked for, within what all benches cover"
     };
     format!(
         "At {} intake and {} ambient: {why} ({} to {} intake, {} to {} ambient).",

@@ -1,15 +1,14 @@
 //! The measured figure that a claim is held against.
 
 use crate::bench::{Bench, Channel, Claim, Kind};
-use crate::budget::{Cause, SettingBudget, Source};
 use crate::fit::candidates::DrawFit;
-use crate::fit::forms::{At, CapacityKind, DrawData, FlowScale};
+use crate::fit::forms::{At, CapacityKind, DrawData};
 use crate::predict::{Support, predict, predict_capacity};
 use crate::quantity::significant;
-use crate::stats::normal;
 
-use super::{ClaimAir, Fits, From, Measured, Sense, degrees};
-use crate::air::MoistAir;
+use super::airflow::airflow;
+use super::conditions::{Conditions, Humidity, humidity};
+use super::{ClaimAir, Fits, Measured, Sense, TakenFrom, degrees};
 
 /// A measured figure and where it holds.
 #[derive(Clone, Debug)]
@@ -55,11 +54,6 @@ fn about_least(name: &str) -> bool {
     matches!(name, "draw_low" | "current_low")
 }
 
-/// Wet bulbs of claim and bench farther apart than this are other conditions, K. Common practice, no source.
-const WET_BULB_SLACK_K: f64 = 1.0;
-/// Runs within this of a claim's intake tell its usual humidity, K. Common practice, no source.
-const NEAR_K: f64 = 2.0;
-
 /// Looks for the claim's figure; the reason where there is none.
 pub(super) fn look(
     bench: &Bench,
@@ -75,7 +69,7 @@ pub(super) fn look(
 }
 
 /// The tested settings that a claim speaks of.
-fn settings(data: &DrawData, claim: &Claim) -> Result<Vec<(usize, usize)>, String> {
+pub(super) fn settings(data: &DrawData, claim: &Claim) -> Result<Vec<(usize, usize)>, String> {
     let find = |what: &str, asked: Option<&str>, have: &[&str]| match asked {
         None => Ok(None),
         Some(a) => match have.iter().position(|h| *h == a) {
@@ -134,7 +128,7 @@ fn tested(data: &DrawData, level: &crate::fit::forms::Level) -> bool {
 }
 
 /// The most or least of several settings: value and both ends each by themselves, so that the interval holds for whichever it truly is.
-fn extreme(
+pub(super) fn extreme(
     list: Vec<((usize, usize), Measured)>,
     least: bool,
 ) -> Option<((usize, usize), Measured)> {
@@ -150,74 +144,11 @@ fn extreme(
     })
 }
 
-fn airflow(bench: &Bench, fits: &Fits<'_>, claim: &Claim, level: f64) -> Result<Seen, String> {
-    let own = DrawData::from_bench(bench);
-    let data = fits.draw.as_ref().map_or(&own, |f| &f.data);
-    if data.flow_scale != FlowScale::Airflow {
-        return Err("The bench has no airflow.".to_owned());
-    }
-    let budgets = fits
-        .budgets
-        .ok_or("The airflow's uncertainty is not known.")?;
-    let z = normal::upper_quantile(0.5 - 0.5 * level);
-    let wanted = settings(data, claim)?;
-    let list: Vec<((usize, usize), Measured)> = budgets
-        .middle(data)
-        .into_iter()
-        .filter(|s| wanted.contains(&(s.mode, s.level)))
-        .filter_map(|s| {
-            let value = data.levels.get(s.level)?.flow?;
-            let half = z * volume_u(s);
-            let measured = Measured {
-                value,
-                low: (value - half).max(0.0),
-                high: value + half,
-            };
-            (half > 0.0 && half.is_finite()).then_some(((s.mode, s.level), measured))
-        })
-        .collect();
-    let (setting, measured) = extreme(list, false).ok_or(
-        "The airflow's uncertainty is not known: no [[instrument]] states the accuracy of what read it.",
-    )?;
-    let shown = Figure {
-        measured,
-        conditions: place(data, setting, (None, None), From::Setting),
-    };
-    let duct = bench.duct.section.is_some();
-    Ok(Seen {
-        all: vec![shown.clone()],
-        shown,
-        air: if claim.at.fan.is_some() {
-            Air::AsStated
-        } else {
-            Air::NotStated("fan level".to_owned())
-        },
-        no_failure: duct.then(|| "Less was measured, but through the bench's duct, whose resistance takes flow away; the maker's figure may be for free air.".to_owned()),
-        notes: Vec::new(),
-    })
-}
-
-/// Standard uncertainty of a setting's volume flow, m3/h. Where it was measured counts for the mass flow only.
-fn volume_u(s: &SettingBudget) -> f64 {
-    let of = |s: &Source| {
-        s.moves
-            .iter()
-            .filter(|m| m.0 == Channel::Airflow)
-            .map(|m| m.1)
-            .sum::<f64>()
-    };
-    s.sources
-        .iter()
-        .filter(|s| s.cause != Cause::FlowPlace)
-        .map(of)
-        .fold(0.0, f64::hypot)
-}
-
-fn place(
+pub(super) fn place(
     data: &DrawData,
     (mode, level): (usize, usize),
     (intake_c, ambient_c): (Option<f64>, Option<f64>),
-    from: From,
+    from: TakenFrom,
 ) -> ClaimAir {
     ClaimAir {
         intake_c,
@@ -351,8 +282,8 @@ fn at_conditions(
         })
     };
     let from = match conditions.air {
-        Air::AsStated => From::Claim,
-        _ => From::NearestTested,
+        Air::AsStated => TakenFrom::Claim,
+        _ => TakenFrom::NearestTested,
     };
     let shown = shown_at(conditions.nearest, from).ok_or(
         if held.current && bench.unit.supply_v.is_none() {
@@ -421,138 +352,4 @@ fn at_conditions(
         no_failure,
         notes,
     })
-}
-
-struct Conditions {
-    nearest: (f64, f64),
-    corners: Vec<(f64, f64)>,
-    air: Air,
-}
-
-impl Conditions {
-    /// The claim's conditions, each open one at its tested ends, set points and middle.
-    fn of(
-        data: &DrawData,
-        settings: &[(usize, usize)],
-        claim: &Claim,
-        (no_intake, no_ambient): (bool, bool),
-    ) -> Conditions {
-        let rows: Vec<_> = data
-            .rows
-            .iter()
-            .filter(|r| settings.contains(&(r.mode, r.level)))
-            .collect();
-        let range = |of: &dyn Fn(&crate::fit::forms::DrawRow) -> f64| {
-            rows.iter()
-                .map(|r| of(r))
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-                    (low.min(v), high.max(v))
-                })
-        };
-        let intakes = range(&|r| r.intake);
-        let ambients = range(&|r| r.ambient);
-        let mut open = Vec::new();
-        let mut elsewhere = Vec::new();
-        let mut axis = |what: &str,
-                        stated: Option<f64>,
-                        (low, high): (f64, f64),
-                        middle: f64,
-                        unread: bool| {
-            let Some(t) = stated else {
-                open.push(what.to_owned());
-                let mut list = vec![low, high, middle.clamp(low, high)];
-                if what.starts_with("intake") {
-                    list.extend(data.set_points.iter().filter(|p| (low..=high).contains(*p)));
-                }
-                return (middle.clamp(low, high), list);
-            };
-            if unread {
-                elsewhere.push(format!(
-                    "The claim is for {what} of {}, and not every cooling run came with one",
-                    degrees(t)
-                ));
-            } else if t < low - SLACK_K || t > high + SLACK_K {
-                elsewhere.push(format!(
-                    "The claim is for {what} of {}; the runs had {} to {}",
-                    degrees(t),
-                    degrees(low),
-                    degrees(high)
-                ));
-            } else {
-                return (t, vec![t]);
-            }
-            let near = t.clamp(low, high);
-            (near, vec![near])
-        };
-        let (intake, over_intake) = axis(
-            "intake air",
-            claim.at.intake_c,
-            intakes,
-            data.intake_ref,
-            no_intake,
-        );
-        let (ambient, over_ambient) = axis(
-            "ambient air",
-            claim.at.ambient_c,
-            ambients,
-            data.ambient_ref,
-            no_ambient,
-        );
-        Conditions {
-            nearest: (intake, ambient),
-            corners: over_intake
-                .iter()
-                .flat_map(|i| over_ambient.iter().map(move |a| (*i, *a)))
-                .collect(),
-            air: if !elsewhere.is_empty() {
-                Air::Elsewhere(elsewhere.join("; "))
-            } else if !open.is_empty() {
-                Air::NotStated(format!("{} temperature", open.join(" or ")))
-            } else {
-                Air::AsStated
-            },
-        }
-    }
-}
-
-/// As the slack of a prediction's support. Common practice, no source.
-const SLACK_K: f64 = 0.5;
-
-enum Humidity {
-    Same,
-    NotStated(Option<f64>),
-    NotRead,
-    Other(String),
-}
-
-/// The claim's wet bulb against that of the runs near its intake.
-fn humidity(bench: &Bench, data: &DrawData, claim: &Claim) -> Humidity {
-    let near: Vec<f64> = data
-        .rows
-        .iter()
-        .filter(|r| {
-            claim
-                .at
-                .intake_c
-                .is_none_or(|t| (r.intake - t).abs() <= NEAR_K)
-        })
-        .filter_map(|r| {
-            let rh = bench.points.get(r.point)?.get(Channel::IntakeRh)?;
-            let air = MoistAir::from_relative_humidity(r.intake, rh, bench.pressure_pa).ok()?;
-            Some(air.wet_bulb_c())
-        })
-        .collect();
-    let mean = (!near.is_empty()).then(|| near.iter().sum::<f64>() / near.len() as f64);
-    match (claim.at.intake_wet_bulb_c, mean) {
-        (None, mean) => Humidity::NotStated(mean),
-        (Some(_), None) => Humidity::NotRead,
-        (Some(wet), Some(mean)) if (wet - mean).abs() > WET_BULB_SLACK_K => {
-            Humidity::Other(format!(
-                "The claim is for a wet bulb of {} at the intake; the runs near it had about {}",
-                degrees(wet),
-                degrees(mean)
-            ))
-        }
-        _ => Humidity::Same,
-    }
 }

@@ -3,6 +3,8 @@
 //! A figure *fails* only at conditions that the maker states and the bench covers. Where the maker states none, or states others, the bench
 //! can only say that the figure holds over everything tested, or that it cannot tell.
 
+mod airflow;
+mod conditions;
 mod measured;
 
 use crate::bench::{Bench, Claim};
@@ -85,7 +87,7 @@ impl Measured {
 /// Where the conditions of a measured figure come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum From {
+pub enum TakenFrom {
     /// The claim states them and the bench covers them.
     Claim,
     /// The nearest that was tested.
@@ -108,7 +110,7 @@ pub struct ClaimAir {
     /// Its fan level.
     pub fan: Option<String>,
     /// Where they come from.
-    pub from: From,
+    pub from: TakenFrom,
 }
 
 /// A claim and what the bench says of it.
@@ -161,7 +163,7 @@ fn held(claim: &Claim, seen: Result<Seen, String>) -> HeldClaim {
         ambient_c: None,
         mode: None,
         fan: None,
-        from: From::None,
+        from: TakenFrom::None,
     };
     let (finding, reason, shown) = match seen {
         Err(reason) => (Finding::CannotTell, reason, None),

@@ -73,7 +73,7 @@ fn a_true_and_a_false_claim_at_conditions_that_were_tested() {
     let c = held_one(&format!("draw_high = {{ value = \"205 W\", {at} }}"));
     assert_eq!(
         (c.finding, c.conditions.from),
-        (Finding::Holds, From::Claim),
+        (Finding::Holds, TakenFrom::Claim),
         "{c:?}"
     );
     assert_eq!(c.conditions.fan.as_deref(), Some("2"));
@@ -105,7 +105,7 @@ fn nothing_fails_at_other_conditions_or_at_none() {
         held_one("draw_high = { value = \"190 W\", intake = \"27 degC\", ambient = \"46 degC\" }");
     assert_eq!(
         (c.finding, c.conditions.from),
-        (Finding::CannotTell, From::NearestTested),
+        (Finding::CannotTell, TakenFrom::NearestTested),
         "{c:?}"
     );
     assert_eq!(c.conditions.ambient_c, Some(39.0));

@@ -3,7 +3,7 @@
 use crate::bench::{AccuracyAs, Bench, Instrument};
 use crate::budget::{Cause, Scope, shared_capacity_parts};
 use crate::findings::Measured;
-use crate::fit::candidates::DrawFit;
+use crate::fit::candidates::{CandidateDraw, DrawFit};
 use crate::fit::forms::At;
 use crate::predict::leans_on;
 use crate::quantity::Dimension;
@@ -45,11 +45,15 @@ pub(super) struct Known {
 
 impl Known {
     /// Splits an interval into instruments' parts and the rest.
-    fn of(m: Measured, dof: f64, shared: Vec<(Meter, f64)>, level: f64) -> Option<Known> {
+    fn of(m: Measured, d: &CandidateDraw, shared: Vec<(Meter, f64)>, level: f64) -> Option<Known> {
+        let dof = d.dof;
         let whole = 0.5 * (m.high - m.low) / m.value / student_t::two_sided(level, dof);
         let squares: f64 = shared.iter().map(|s| s.1 * s.1).sum();
-        // The interval may hold a little less than the parts where candidates differ; an own part is never nothing.
-        let own = (whole * whole - squares).max(0.0).sqrt().max(1e-3 * whole);
+        // Where candidates differ, the interval may hold a little less than the parts; the curve's own doubt is always a unit's own.
+        let own = (whole * whole - squares)
+            .max(0.0)
+            .sqrt()
+            .max(d.mean_sd_w / d.draw_w);
         (m.value > 0.0 && own.is_finite() && own > 0.0).then_some(Known {
             value: m.value,
             own,
@@ -70,7 +74,7 @@ impl Known {
                 parts.map(move |(kind, u)| (Meter::of(i, kind), u / d.draw_w))
             })
             .collect();
-        Known::of(m, d.dof, shared, level)
+        Known::of(m, &d, shared, level)
     }
 
     pub fn capacity(
@@ -92,7 +96,7 @@ impl Known {
                 _ => None,
             })
             .collect();
-        Known::of(m, d.dof, shared, level)
+        Known::of(m, &d, shared, level)
     }
 
     /// Capacity over draw.
