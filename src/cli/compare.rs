@@ -133,8 +133,9 @@ pub fn run(args: &CompareArgs, common: &Common) -> Result<Answer, CliError> {
     }
     let mut words = Words::start("Units at the same conditions", None);
     words.paragraph(&conditions(&answer, chosen, system));
-    words.table(&settings(&answer, system));
-    words.table(&pairs(&answer));
+    for table in settings(&answer, system).iter().chain(&pairs(&answer)) {
+        words.table(table);
+    }
     words.gap();
     for s in &said {
         words.item(s);

@@ -3,7 +3,7 @@
 use super::figure::{Along, Axis, Dash, Figure, Interval, Layer, Look, Panel, Tone};
 use super::tables::{Cell, Column, Table};
 use super::words::{number, unit_sign};
-use crate::findings::{ComparedSetting, Comparison, Pair, Same};
+use crate::findings::{ComparedSetting, ComparedUnit, Comparison, Pair, Same};
 use crate::fit::forms::CapacityKind;
 use crate::quantity::{Dimension, System};
 
@@ -46,13 +46,16 @@ pub fn conditions(c: &Comparison, chosen: bool, system: System) -> String {
     )
 }
 
-/// Every setting of every unit.
-pub fn settings(c: &Comparison, system: System) -> Table {
+/// A table for each unit: every setting.
+pub fn settings(c: &Comparison, system: System) -> Vec<Table> {
+    c.units.iter().map(|u| unit_table(c, u, system)).collect()
+}
+
+fn unit_table(c: &Comparison, unit: &ComparedUnit, system: System) -> Table {
     let percent = format!("{:.0} %", 100.0 * c.level);
     let mut t = Table::new(
-        "Every setting at these conditions",
+        format!("Every setting of “{}” at these conditions", unit.name),
         [
-            Column::text("unit"),
             Column::text("setting"),
             Column::number("draw", "W"),
             Column::interval(percent.clone(), "W"),
@@ -64,29 +67,26 @@ pub fn settings(c: &Comparison, system: System) -> Table {
             Column::text("stands for"),
         ],
     );
-    for u in &c.units {
-        for s in &u.settings {
-            let cooling = s
-                .capacity_w
-                .map(|m| [m.value, m.low, m.high].map(|w| system.convert_capacity(w)));
-            let span = |m: Option<(f64, f64)>, decimals| {
-                m.map_or(Cell::Absent, |(low, high)| {
-                    Cell::interval(low, high, decimals)
-                })
-            };
-            t.row([
-                Cell::text(u.name.as_str()),
-                Cell::text(setting_name(s)),
-                Cell::number(s.draw_w.value, 1),
-                Cell::interval(s.draw_w.low, s.draw_w.high, 1),
-                Cell::maybe(cooling.map(|m| m[0]), 0),
-                span(cooling.map(|m| (m[1], m[2])), 0),
-                Cell::maybe(s.eer.map(|m| m.value), 2),
-                span(s.eer.map(|m| (m.low, m.high)), 2),
-                Cell::maybe(s.hours_per_100_ah.map(|m| m.value), 1),
-                Cell::text(s.roles.join(", ")),
-            ]);
-        }
+    for s in &unit.settings {
+        let cooling = s
+            .capacity_w
+            .map(|m| [m.value, m.low, m.high].map(|w| system.convert_capacity(w)));
+        let span = |m: Option<(f64, f64)>, decimals| {
+            m.map_or(Cell::Absent, |(low, high)| {
+                Cell::interval(low, high, decimals)
+            })
+        };
+        t.row([
+            Cell::text(setting_name(s)),
+            Cell::number(s.draw_w.value, 1),
+            Cell::interval(s.draw_w.low, s.draw_w.high, 1),
+            Cell::maybe(cooling.map(|m| m[0]), 0),
+            span(cooling.map(|m| (m[1], m[2])), 0),
+            Cell::maybe(s.eer.map(|m| m.value), 2),
+            span(s.eer.map(|m| (m.low, m.high)), 2),
+            Cell::maybe(s.hours_per_100_ah.map(|m| m.value), 1),
+            Cell::text(s.roles.join(", ")),
+        ]);
     }
     t.with_note("100 Ah last: at the unit's nominal voltage, running without a break, before any loss. Intervals are for the long-run mean.")
 }
@@ -117,28 +117,38 @@ fn setting_of(c: &Comparison, (unit, setting): (usize, usize)) -> String {
     of.map_or_else(String::new, setting_name)
 }
 
-/// Units two by two.
-pub fn pairs(c: &Comparison) -> Table {
+/// A table for each two units.
+pub fn pairs(c: &Comparison) -> Vec<Table> {
+    let mut couples: Vec<(usize, usize)> = c.pairs.iter().map(|p| (p.a.0, p.b.0)).collect();
+    couples.dedup();
+    couples.into_iter().map(|k| pair_table(c, k)).collect()
+}
+
+fn pair_table(c: &Comparison, (a, b): (usize, usize)) -> Table {
     let percent = format!("{:.0} %", 100.0 * c.level);
     let more = |p: f64| 100.0 * (p - 1.0);
     let mut t = Table::new(
-        "Units two by two",
+        format!(
+            "“{}” (second) against “{}” (first)",
+            unit_name(c, b),
+            unit_name(c, a)
+        ),
         [
+            Column::text("compared for"),
             Column::text("first"),
             Column::text("second"),
-            Column::text("compared for"),
             Column::text("figure"),
             Column::number("second has more by", "%"),
-            Column::interval(percent.clone(), "%"),
-            Column::interval(format!("{percent}, no meter shared"), "%"),
+            Column::interval(percent, "%"),
+            Column::interval("no meter shared", "%"),
             Column::text(format!("within {:.0} %", 100.0 * c.margin)),
         ],
     );
-    for p in &c.pairs {
+    for p in c.pairs.iter().filter(|p| (p.a.0, p.b.0) == (a, b)) {
         t.row([
-            Cell::text(format!("{}: {}", unit_name(c, p.a.0), setting_of(c, p.a))),
-            Cell::text(format!("{}: {}", unit_name(c, p.b.0), setting_of(c, p.b))),
             Cell::text(p.roles.join(", ")),
+            Cell::text(setting_of(c, p.a)),
+            Cell::text(setting_of(c, p.b)),
             Cell::text(figure_name(p.figure)),
             Cell::number(more(p.ratio), 1),
             Cell::interval(more(p.ratio_interval.0), more(p.ratio_interval.1), 1),
@@ -150,7 +160,7 @@ pub fn pairs(c: &Comparison) -> Table {
             Cell::text(finding(p.finding)),
         ]);
     }
-    t.with_note("Same: two one-sided tests against the margin, Holm over all rows. Differ: the interval, widened for the number of rows, lies beyond the margin. Open: neither is shown.")
+    t.with_note("Same: two one-sided tests against the margin, Holm over all pairs. Differ: the interval, widened for the number of pairs, lies beyond the margin. Open: neither is shown.")
 }
 
 /// The findings in sentences: what differs, what is the same, what stays open, and which meters were taken for one.
@@ -316,7 +326,7 @@ pub fn figure(c: &Comparison, system: System) -> Option<Figure> {
         .iter()
         .map(|u| {
             let n = u.settings.iter().filter(|s| s.on_front).count();
-            format!("{n} of {}'s", u.name)
+            format!("{n} of “{}”", u.name)
         })
         .collect();
     let y = Axis::new("Cooling", "W");
@@ -325,7 +335,8 @@ pub fn figure(c: &Comparison, system: System) -> Option<Figure> {
         name: "compare".to_owned(),
         title: "Cooling against draw at the same conditions".to_owned(),
         claim: format!(
-            "No setting gives more for less than {best}: {}.",
+            "{best} of {} settings are beaten by no other in both: {}.",
+            all.len(),
             owners.join(", ")
         ),
         x: Axis::new("Draw", "W"),
