@@ -210,9 +210,12 @@ fn played(plan: &Plan, unit: &Unit, scatter: f64, seed: u64) -> String {
         let (state, departure) = match run.mode {
             Some(m) => {
                 let control = &machine.modes[m].control;
-                (machine.steady(control, level, &at), own + days[run.block])
+                (
+                    machine.steady(control, level, &at),
+                    (own + days[run.block]).exp_m1(),
+                )
             }
-            None => (machine.fan_only(level, &at), own),
+            None => (machine.fan_only(level, &at), own.exp_m1()),
         };
         let label = Label {
             kind: run.kind.name(),
@@ -353,8 +356,8 @@ fn within(a: [f64; 3], b: [f64; 3], n: usize) {
 #[test]
 fn what_a_plan_promises_a_physical_unit_keeps() {
     // The scatter is such that the verdict hangs in the balance.
-    for (kind, seed, scatter) in [(Made::Independent, 1, 0.05), (Made::Coupled, 2, 0.08)] {
-        let n = 400;
+    for (kind, seed, scatter) in [(Made::Independent, 1, 0.11), (Made::Weak, 2, 0.12)] {
+        let n = 600;
         let (a, b) = promised_and_found(kind, seed, scatter, n);
         within(a, b, n);
     }
@@ -367,9 +370,9 @@ fn what_plans_promise_many_units_keep() {
     let n = 4000;
     for seed in 0..8 {
         for (kind, scatter) in [
-            (Made::Independent, 0.05),
-            (Made::Coupled, 0.08),
-            (Made::Weak, 0.03),
+            (Made::Independent, 0.10),
+            (Made::Coupled, 0.25),
+            (Made::Weak, 0.12),
         ] {
             let (a, b) = promised_and_found(kind, seed, scatter, n);
             within(a, b, n);
@@ -423,8 +426,8 @@ fn simulated_and_analytic_power_agree_where_the_plan_is_balanced() {
         let case = reach(&plan, &assumed, &question).unwrap().cases.remove(0);
         let analytic = case.fan_seen_analytic.unwrap();
         eprintln!("{:.3} simulated, {analytic:.3} analytic", case.fan_seen);
-        // Chance alone: sd 1.1 points at most. The blower's own error and the ambient's leaning on the levels cost a little.
-        assert!((case.fan_seen - analytic).abs() < 0.05, "{case:?}");
+        // Chance alone: sd 1.1 points at most. The blower's own error costs a little more.
+        assert!((case.fan_seen - analytic).abs() < 0.03, "{case:?}");
     }
     // Where repeats do not divide among the blocks no analytic figure is stated.
     let d = design(3, 2, false);

@@ -41,7 +41,11 @@ pub fn fan_seen(design: &Design, assumed: &Assumed, elasticity: f64, alpha: f64)
     // As the assessment has it: a level and an intake slope for each mode, a common ambient slope, steps of blocks and of levels.
     let slopes = if intakes > 1 { modes } else { 0 };
     let spent = modes + slopes + 1 + (design.blocks - 1) + (levels - 1);
-    let dof = runs.checked_sub(spent).filter(|d| *d > 1)? as f64;
+    let dof = runs.checked_sub(spent).filter(|d| *d > 2)? as f64;
+    // Ambient wanders as it likes and leans on the levels by chance. Fitted beside them it costs, on average over normal covariates,
+    // 1/(f − 2) of the variance with f degrees of freedom before it: the mean of F over its groups' own (W. G. Cochran, Analysis of
+    // covariance: its nature and uses, Biometrics 13, 1957, 261–281; from memory).
+    let leaning = 1.0 + 1.0 / (dof + 1.0 - 2.0);
     let each = (intakes * design.repeats) as f64;
     let mean_ln = mean(assumed.airflows_m3h.iter().map(|q| q.ln()));
     let (mut means, mut weights) = (Vec::new(), Vec::new());
@@ -50,7 +54,7 @@ pub fn fan_seen(design: &Design, assumed: &Assumed, elasticity: f64, alpha: f64)
         means.push(move_ln);
         let weight = |c: &f64| {
             let compressor = c * move_ln.exp();
-            each * (compressor / (compressor + blower) / assumed.scatter).powi(2)
+            each / leaning * (compressor / (compressor + blower) / assumed.scatter).powi(2)
         };
         weights.push(assumed.compressor_w.iter().map(weight).sum());
     }

@@ -166,6 +166,6 @@ pub fn reach(reach: &Reach, level: f64) -> Table {
         ]);
     }
     table.with_note(
-        "Verdicts over simulated runs. “Fan seen at all” is the nested-model test; a verdict asks for more, that the fan matters more or less than the allowance.",
+        "Verdicts over simulated runs. “Fan seen at all” is the nested-model test; a verdict asks for more, that the fan matters more or less than the allowance. The noncentral F counts the scatter between runs alone, not that of the fan-only runs.",
     )
 }
