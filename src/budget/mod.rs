@@ -5,11 +5,11 @@
 //! * Type A: runs repeated at one setting scatter about their mean. The scatter is pooled over all settings, after common slopes in
 //!   intake, ambient and humidity have taken out what the room did ([`Scatter`]). It is fresh in each run and averages out.
 //! * Type B: an instrument's error is one for all runs and for everything of one kind that it reads ([`Source`]): it is added once to
-//!   an absolute figure, cancels in ratios between settings ([`compare`]), and cancels in the temperature drop where one
+//!   an absolute figure, cancels in ratios between settings (`compare`), and cancels in the temperature drop where one
 //!   `[[instrument]]` reads both intake and outlet.
 //! * What an instrument does afresh in each run (`shared = false`), and a run's own uncertainty (`u_NAME`), stand in the scatter
 //!   already. They are counted by themselves only where no run was repeated.
-//! * Propagation by [`crate::stats::propagate`], to first order; [`trials`] checks it by JCGM 101:2008.
+//! * Propagation by [`crate::stats::propagate`], to first order; `trials` checks it by JCGM 101:2008.
 
 mod compare;
 mod readings;

@@ -1,7 +1,7 @@
 //! A battery's discharge test: Ah and Wh from logs, against the rating, with what they are worth.
 //!
 //! Each file is read twice, in bounded memory. [`survey`] finds the usual sampling and the sign of discharge;
-//! [`integrate`] sums charge and energy by trapezoids; [`pool`] joins repeats. [`columns`] maps a bare table by its headings.
+//! [`integrate`] sums charge and energy by trapezoids; [`pool()`] joins repeats. [`columns`] maps a bare table by its headings.
 
 pub mod columns;
 mod headings;
