@@ -72,26 +72,30 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
             ..Options::default()
         },
     );
-    let budget = if data.rows.is_empty() {
-        None
-    } else {
-        make(bench, &data, common).ok()
-    };
     let budget_data = data.clone();
-    let (draw, (capacity, findings)) = rayon::join(
-        || fit_draw(data),
-        || {
-            rayon::join(
-                || match capacity_data {
-                    Ok(c) => fit_draw(c.data)
-                        .map(|f| (c.kind, f))
-                        .map_err(|e| e.to_string()),
-                    Err(e) => Err(e.to_string()),
-                },
-                || check(bench),
-            )
-        },
-    );
+    let make_budget = || {
+        if budget_data.rows.is_empty() {
+            None
+        } else {
+            make(bench, &budget_data, common).ok()
+        }
+    };
+    let (budget, (draw, (capacity, findings))) = rayon::join(make_budget, || {
+        rayon::join(
+            || fit_draw(data),
+            || {
+                rayon::join(
+                    || match capacity_data {
+                        Ok(c) => fit_draw(c.data)
+                            .map(|f| (c.kind, f))
+                            .map_err(|e| e.to_string()),
+                        Err(e) => Err(e.to_string()),
+                    },
+                    || check(bench),
+                )
+            },
+        )
+    });
     let draw = draw.map_err(|e| CliError::NoAnswer(e.to_string()))?;
     let fits = Fits {
         draw: Ok(&draw),
