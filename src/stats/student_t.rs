@@ -22,6 +22,27 @@ pub fn sf(x: f64, dof: f64) -> f64 {
     }
 }
 
+/// Density at `x`: Γ((ν+1)/2)/(√(νπ) Γ(ν/2)) (1 + x²/ν)^(−(ν+1)/2).
+///
+/// ```
+/// use steadydraw::stats::student_t;
+/// // One degree of freedom: 1/(π(1 + x²)); three: 6√3/(π(3 + x²)²).
+/// assert!((student_t::pdf(2.0, 1.0) - 0.2 / std::f64::consts::PI).abs() < 1e-16);
+/// let three = 6.0 * 3f64.sqrt() / (std::f64::consts::PI * 16.0);
+/// assert!((student_t::pdf(-1.0, 3.0) - three).abs() < 1e-15);
+/// ```
+pub fn pdf(x: f64, dof: f64) -> f64 {
+    if x.is_nan() || dof.is_nan() || dof <= 0.0 {
+        f64::NAN
+    } else if dof.is_infinite() {
+        normal::pdf(x)
+    } else {
+        let scaled = x / dof.sqrt();
+        let tail = 0.5 * (dof + 1.0) * (scaled * scaled).ln_1p();
+        (-tail - special::ln_beta(0.5, 0.5 * dof)).exp() / dof.sqrt()
+    }
+}
+
 /// The x with P(T ≤ x) = `p`: −∞ at 0, +∞ at 1, NaN outside [0, 1].
 pub fn quantile(p: f64, dof: f64) -> f64 {
     -upper_quantile(p, dof)
