@@ -5,6 +5,7 @@ use std::path::Path;
 use super::error::{BenchError, Fault, Finding, Place};
 use super::log_section::read_log;
 use super::manifest::Manifest;
+use super::reads::Reads;
 pub use super::rules::SteadyRules;
 pub use super::runs::{RunRow, RunTable};
 use super::source::Source;
@@ -168,10 +169,16 @@ impl LogBench {
     /// # Errors
     /// [`BenchError`] naming file, line, column, what was found and what was expected; for a bench without logs or run windows, what is missing.
     pub fn open(path: &Path) -> Result<LogBench, BenchError> {
+        Self::open_noting(path, &Reads::default())
+    }
+
+    /// As [`LogBench::open`]; every file read, now or later through [`LogBench::source`], is noted.
+    ///
+    /// # Errors
+    /// As [`LogBench::open`].
+    pub fn open_noting(path: &Path, reads: &Reads) -> Result<LogBench, BenchError> {
         let folder = if path.file_name().is_some_and(|n| n == "bench.toml") {
-            path.parent()
-                .filter(|p| !p.as_os_str().is_empty())
-                .unwrap_or(Path::new("."))
+            path.parent().unwrap_or(Path::new("."))
         } else {
             path
         };
@@ -183,7 +190,7 @@ impl LogBench {
             )
             .into());
         }
-        Self::from_source(Source::Folder(folder.to_owned()))
+        Self::from_source(Source::folder(folder, reads))
     }
 
     /// As [`LogBench::open`], from any source.

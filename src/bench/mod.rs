@@ -14,6 +14,7 @@ mod log_section;
 pub mod logs;
 mod manifest;
 pub mod point;
+mod reads;
 mod rules;
 mod runs;
 mod sections;
@@ -38,6 +39,7 @@ use duct::{add_traverse, read_duct};
 pub use error::{BenchError, Fault, Finding, Place, Severity};
 use manifest::Manifest;
 pub use point::{Kind, Point};
+pub use reads::{Input, Reads, digest_bytes, digest_file};
 use sections::{read_fan, read_instrument, read_site, read_unit};
 pub use source::{Source, SourceFile};
 pub use supply::{Battery, Cable, Converter, DischargeLog, SupplyInfo, awg_area_m2};
@@ -209,9 +211,17 @@ impl Bench {
     /// # Errors
     /// [`BenchError`] naming file, line, column, what was found and what was expected.
     pub fn open(path: &Path) -> Result<Bench, BenchError> {
+        Self::open_noting(path, &Reads::default())
+    }
+
+    /// As [`Bench::open`]; every file read, now or later through [`Bench::source`], is noted.
+    ///
+    /// # Errors
+    /// As [`Bench::open`].
+    pub fn open_noting(path: &Path, reads: &Reads) -> Result<Bench, BenchError> {
         if let Some((book, name)) = sheet_of(path) {
             let file = file_name(&book);
-            return Self::bare(&Source::Bare(book), &file, &name);
+            return Self::bare(&Source::bare(&book, reads), &file, &name);
         }
         let meta = std::fs::metadata(path).map_err(|source| BenchError::Io {
             path: path.to_owned(),
@@ -219,20 +229,18 @@ impl Bench {
         })?;
         if meta.is_file() {
             if path.file_name().is_some_and(|n| n == "bench.toml") {
-                let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
-                return Self::from_source(&Source::Folder(
-                    folder.unwrap_or(Path::new(".")).to_owned(),
-                ));
+                let folder = path.parent().unwrap_or(Path::new("."));
+                return Self::from_source(&Source::folder(folder, reads));
             }
             let name = file_name(path);
-            return Self::bare(&Source::Bare(path.to_owned()), &name, &name);
+            return Self::bare(&Source::bare(path, reads), &name, &name);
         }
         // Whatever is called bench.toml speaks for the folder, even a broken link: no other table is read in its place.
         if path.join("bench.toml").symlink_metadata().is_ok() {
-            return Self::from_source(&Source::Folder(path.to_owned()));
+            return Self::from_source(&Source::folder(path, reads));
         }
         if path.join("points.csv").symlink_metadata().is_ok() {
-            return Self::bare(&Source::Folder(path.to_owned()), "points.csv", "points.csv");
+            return Self::bare(&Source::folder(path, reads), "points.csv", "points.csv");
         }
         let found = if meta.is_dir() {
             "a folder without bench.toml or points.csv"
@@ -254,7 +262,18 @@ impl Bench {
     /// # Errors
     /// As [`Bench::open`].
     pub fn embedded(files: &'static [(&'static str, &'static str)]) -> Result<Bench, BenchError> {
-        Self::from_source(&Source::Embedded(files))
+        Self::embedded_noting(files, &Reads::default())
+    }
+
+    /// As [`Bench::embedded`], noting what is read.
+    ///
+    /// # Errors
+    /// As [`Bench::open`].
+    pub fn embedded_noting(
+        files: &'static [(&'static str, &'static str)],
+        reads: &Reads,
+    ) -> Result<Bench, BenchError> {
+        Self::from_source(&Source::embedded(files, reads))
     }
 
     /// Reads a bench from texts in memory: `bench.toml` and its points table.

@@ -4,12 +4,19 @@ use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use super::error::{BenchError, Fault, Place};
+use super::reads::{Noted, Reads};
 use super::text::clip;
 use super::{wildcard, workbook};
 
 /// A bench's files.
 #[derive(Clone, Debug)]
-pub enum Source {
+pub struct Source {
+    at: At,
+    reads: Reads,
+}
+
+#[derive(Clone, Debug)]
+enum At {
     /// A folder on disk.
     Folder(PathBuf),
     /// A single points table on disk, standing for a bench.
@@ -19,19 +26,66 @@ pub enum Source {
 }
 
 impl Source {
+    /// A folder on disk; what is read of it is noted.
+    pub fn folder(folder: &Path, reads: &Reads) -> Source {
+        let folder = if folder.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            folder
+        };
+        Source {
+            at: At::Folder(folder.to_owned()),
+            reads: reads.clone(),
+        }
+    }
+
+    /// A single points table on disk, standing for a bench.
+    pub fn bare(path: &Path, reads: &Reads) -> Source {
+        Source {
+            at: At::Bare(path.to_owned()),
+            reads: reads.clone(),
+        }
+    }
+
+    /// Files built into the program: name and text.
+    pub fn embedded(files: &'static [(&'static str, &'static str)], reads: &Reads) -> Source {
+        Source {
+            at: At::Embedded(files),
+            reads: reads.clone(),
+        }
+    }
+
+    /// The bench as named, for the list of what was read.
+    fn root(&self) -> String {
+        match &self.at {
+            At::Folder(path) | At::Bare(path) => path.display().to_string(),
+            At::Embedded(_) => "built-in demo".to_owned(),
+        }
+    }
+
+    fn note(&self, name: &str, file: Noted) {
+        self.reads.note(&self.root(), name, file);
+    }
+
     /// Reads a file of the bench by the name that `bench.toml` gives it.
     ///
     /// # Errors
     /// A fault at `asked_at` for a path that leaves the folder or is missing; [`BenchError::Io`] where the system refuses.
     pub fn read(&self, name: &str, asked_at: &Place) -> Result<Vec<u8>, BenchError> {
-        match self {
-            Source::Embedded(files) => files
+        match &self.at {
+            At::Embedded(files) => files
                 .iter()
                 .find(|(n, _)| *n == name)
-                .map(|(_, text)| text.as_bytes().to_vec())
+                .map(|(_, text)| {
+                    self.note(name, Noted::Embedded(text));
+                    text.as_bytes().to_vec()
+                })
                 .ok_or_else(|| missing(Path::new(name), name, asked_at).into()),
-            Source::Bare(path) => read_file(path, name, asked_at),
-            Source::Folder(folder) => {
+            At::Bare(path) => {
+                self.note(name, Noted::Disk(path.clone()));
+                read_file(path, name, asked_at)
+            }
+            At::Folder(folder) => {
                 let inside =
                     inside(name).ok_or_else(|| BenchError::from(leaves(name, asked_at)))?;
                 let path = folder.join(inside);
@@ -48,6 +102,7 @@ impl Source {
                 if !real.starts_with(&root) {
                     return Err(linked_out(name, asked_at).into());
                 }
+                self.note(name, Noted::Disk(real.clone()));
                 read_file(&real, name, asked_at)
             }
         }
@@ -90,6 +145,16 @@ impl SourceFile {
             sheet,
             bytes: FileBytes::Disk(path.to_owned()),
         }
+    }
+
+    /// Notes the file among those read.
+    pub fn noted(self, reads: &Reads) -> SourceFile {
+        let file = match &self.bytes {
+            FileBytes::Disk(path) => Noted::Disk(path.clone()),
+            FileBytes::Embedded(text) => Noted::Embedded(text),
+        };
+        reads.note("", &self.name, file);
+        self
     }
 
     /// Opens the file.
@@ -166,15 +231,18 @@ impl Source {
     pub fn files(&self, pattern: &str, asked_at: &Place) -> Result<Vec<SourceFile>, BenchError> {
         let (pattern, sheet) = workbook::split(pattern);
         let sheet = sheet.map(str::to_owned);
-        let folder = match self {
-            Source::Embedded(files) => {
+        let folder = match &self.at {
+            At::Embedded(files) => {
                 let found: Vec<SourceFile> = files
                     .iter()
                     .filter(|(name, _)| wildcard::matches(pattern, name))
-                    .map(|(name, text)| SourceFile {
-                        name: (*name).to_owned(),
-                        sheet: sheet.clone(),
-                        bytes: FileBytes::Embedded(text),
+                    .map(|(name, text)| {
+                        self.note(name, Noted::Embedded(text));
+                        SourceFile {
+                            name: (*name).to_owned(),
+                            sheet: sheet.clone(),
+                            bytes: FileBytes::Embedded(text),
+                        }
                     })
                     .collect();
                 if found.is_empty() {
@@ -182,10 +250,10 @@ impl Source {
                 }
                 return Ok(found);
             }
-            Source::Bare(_) => {
+            At::Bare(_) => {
                 return Err(missing(Path::new(pattern), pattern, asked_at).into());
             }
-            Source::Folder(folder) => folder,
+            At::Folder(folder) => folder,
         };
         if inside(pattern).is_none() {
             return Err(leaves(pattern, asked_at).into());
@@ -201,6 +269,7 @@ impl Source {
             if !real.starts_with(&root) {
                 return Err(linked_out(&name, asked_at).into());
             }
+            self.note(&name, Noted::Disk(real.clone()));
             files.push(SourceFile {
                 name,
                 sheet: sheet.clone(),

@@ -23,7 +23,7 @@ pub struct CheckArgs {
 /// # Errors
 /// [`CliError::Input`] for a bench that cannot be read.
 pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let data = DrawData::from_bench(bench);
     let findings = check(bench);

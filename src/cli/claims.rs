@@ -27,7 +27,7 @@ pub struct ClaimsArgs {
 /// # Errors
 /// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where the maker states nothing or nothing was run.
 pub fn run(args: &ClaimsArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     if bench.unit.claims.is_empty() {
         return Err(CliError::NoAnswer(

@@ -48,8 +48,8 @@ struct Fitted {
     capacity: Option<(CapacityKind, DrawFit)>,
 }
 
-fn fitted(path: &std::path::Path) -> Result<Fitted, CliError> {
-    let bench = open(Some(path))?.bench;
+fn fitted(path: &std::path::Path, common: &Common) -> Result<Fitted, CliError> {
+    let bench = open(Some(path), common)?.bench;
     let name = bench.unit.name.clone();
     let data = DrawData::from_bench(&bench);
     let capacity = CapacityData::from_bench(&bench, &data);
@@ -94,7 +94,7 @@ pub fn run(args: &CompareArgs, common: &Common) -> Result<Answer, CliError> {
     let mut units = args
         .benches
         .iter()
-        .map(|p| fitted(p))
+        .map(|p| fitted(p, common))
         .collect::<Result<Vec<_>, _>>()?;
     tell_apart(&mut units, &args.benches);
     let compared: Vec<Compared<'_>> = units

@@ -43,7 +43,7 @@ pub(super) fn parse_allowance(text: &str) -> Result<f64, String> {
 /// # Errors
 /// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where there are no cooling runs.
 pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let data = DrawData::from_bench(bench);
     if data.rows.is_empty() {

@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 
 use super::words::Words;
 use super::{Answer, CliError, Common};
+use crate::bench::SourceFile;
 use crate::fit::curve::show::{for_pasting, rounded, shortest};
 use crate::fit::curve::{CurveError, CurveFit, CurveRequest, fit_curve, point_in_words};
 use crate::fit::nonlinear::{Observer, Progress};
@@ -100,6 +101,7 @@ fn parse_name(text: &str) -> Result<(String, String), String> {
 /// cannot be read, [`CliError::NoAnswer`] where the data cannot carry the curve.
 pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
     let equation = Equation::parse(&args.equation).map_err(|e| in_equation(&e))?;
+    SourceFile::on_disk(&args.file, &args.file.display().to_string()).noted(&common.reads);
     let file = ColumnFile::open(&args.file)?;
     let aliases = aliases(args, file.headings())?;
     // An alias hides a column of the same name: the user said which column is meant.

@@ -124,7 +124,7 @@ pub enum Asked {
 /// [`CliError::Misuse`] for options that do not go together, [`CliError::Input`] for a log that cannot be read,
 /// [`CliError::NoAnswer`] for one that shows no discharge, [`CliError::Write`] for files in the way.
 pub fn run(args: &DischargeArgs, common: &Common) -> Result<Answer, CliError> {
-    let (opened, named) = bench_of(args)?;
+    let (opened, named) = bench_of(args, common)?;
     let battery = opened
         .as_ref()
         .and_then(|o| o.bench.supply.battery.as_ref());
@@ -134,7 +134,7 @@ pub fn run(args: &DischargeArgs, common: &Common) -> Result<Answer, CliError> {
             None => Vec::new(),
         }
     } else {
-        mapped(args, &named)?
+        mapped(args, &named, common)?
     };
     if files.is_empty() {
         return Err(CliError::NoAnswer(
@@ -159,7 +159,10 @@ pub fn run(args: &DischargeArgs, common: &Common) -> Result<Answer, CliError> {
 }
 
 /// The bench whose battery is meant, and the files named.
-fn bench_of(args: &DischargeArgs) -> Result<(Option<Opened>, Vec<PathBuf>), CliError> {
+fn bench_of(
+    args: &DischargeArgs,
+    common: &Common,
+) -> Result<(Option<Opened>, Vec<PathBuf>), CliError> {
     let is_bench = |p: &Path| p.is_dir() || p.file_name().is_some_and(|n| n == "bench.toml");
     let (benches, files): (Vec<PathBuf>, Vec<PathBuf>) =
         args.files.iter().cloned().partition(|p| is_bench(p));
@@ -175,10 +178,14 @@ fn bench_of(args: &DischargeArgs) -> Result<(Option<Opened>, Vec<PathBuf>), CliE
     if folder.is_none() && !files.is_empty() {
         return Ok((None, files));
     }
-    Ok((Some(open(folder.as_deref())?), files))
+    Ok((Some(open(folder.as_deref(), common)?), files))
 }
 
-fn mapped(args: &DischargeArgs, named: &[PathBuf]) -> Result<Vec<DischargeFile>, CliError> {
+fn mapped(
+    args: &DischargeArgs,
+    named: &[PathBuf],
+    common: &Common,
+) -> Result<Vec<DischargeFile>, CliError> {
     let wish = Wish {
         time: args.time.clone(),
         time_format: args.time_format.clone(),
@@ -198,7 +205,8 @@ fn mapped(args: &DischargeArgs, named: &[PathBuf]) -> Result<Vec<DischargeFile>,
             let alone = named.iter().filter(|p| last(p) == last(path)).count() == 1;
             let name = last(path).filter(|_| alone);
             let file =
-                SourceFile::on_disk(path, &name.unwrap_or_else(|| path.display().to_string()));
+                SourceFile::on_disk(path, &name.unwrap_or_else(|| path.display().to_string()))
+                    .noted(&common.reads);
             let (spec, taken) = map(&file, &wish)?;
             Ok(DischargeFile { spec, file, taken })
         })

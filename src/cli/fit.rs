@@ -36,7 +36,7 @@ pub struct FitArgs {
 /// # Errors
 /// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where too few runs are there for any curve.
 pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     if args.budget {
         return budget(&opened, common);

@@ -24,7 +24,7 @@ use std::process::ExitCode;
 
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
-use crate::bench::{Bench, BenchError, Fault, visible};
+use crate::bench::{Bench, BenchError, Fault, Reads, visible};
 use crate::made;
 use crate::quantity::System;
 use crate::report::figure::{Figure, Lettering, Size, Theme};
@@ -82,6 +82,9 @@ pub struct Common {
     /// Colour in words
     #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto)]
     pub color: ColorChoice,
+    /// What the command reads.
+    #[arg(skip)]
+    pub reads: Reads,
 }
 
 /// Units for the reader.
@@ -134,6 +137,7 @@ enum Command {
 }
 
 /// What a command has to say.
+#[derive(Debug)]
 pub struct Answer {
     /// In words, ready to print.
     pub words: String,
@@ -159,13 +163,19 @@ pub enum CliError {
     /// A file could not be written; exit code 3.
     #[error("{0}")]
     Write(String),
+    /// A write-up is not what its bench gives; the answer says where; exit code 3.
+    #[error("the write-up and the bench differ")]
+    Differs(Box<Answer>),
 }
 
 impl CliError {
     fn code(&self) -> u8 {
         match self {
             CliError::Misuse(_) => MISUSE,
-            CliError::Input(_) | CliError::BadFile(_) | CliError::Write(_) => BAD_INPUT,
+            CliError::Input(_)
+            | CliError::BadFile(_)
+            | CliError::Write(_)
+            | CliError::Differs(_) => BAD_INPUT,
             CliError::NoAnswer(_) => NO_ANSWER,
         }
     }
@@ -183,6 +193,7 @@ impl CliError {
             CliError::Misuse(_) => "misuse",
             CliError::Input(_) | CliError::BadFile(_) => "bad-input",
             CliError::Write(_) => "cannot-write",
+            CliError::Differs(_) => "differs",
             CliError::NoAnswer(_) => "cannot-answer",
         }
     }
@@ -200,14 +211,14 @@ pub struct Opened {
 ///
 /// # Errors
 /// [`CliError::Input`] with the place of every fault.
-pub fn open(path: Option<&Path>) -> Result<Opened, CliError> {
+pub fn open(path: Option<&Path>, common: &Common) -> Result<Opened, CliError> {
     match path {
         Some(path) => Ok(Opened {
-            bench: Bench::open(path)?,
+            bench: Bench::open_noting(path, &common.reads)?,
             demo: false,
         }),
         None => Ok(Opened {
-            bench: Bench::embedded(made::demo::files())?,
+            bench: Bench::embedded_noting(made::demo::files(), &common.reads)?,
             demo: true,
         }),
     }
@@ -265,13 +276,12 @@ pub fn run_from_env() -> ExitCode {
     };
     match result {
         Ok(answer) => {
-            let text = if common.json {
-                pretty(&answer.json)
-            } else {
-                answer.words
-            };
-            print(&text);
+            show(answer, common);
             ExitCode::SUCCESS
+        }
+        Err(CliError::Differs(answer)) => {
+            show(*answer, common);
+            ExitCode::from(BAD_INPUT)
         }
         Err(error) => {
             let message = error.to_string();
@@ -341,6 +351,35 @@ fn pretty(value: &serde_json::Value) -> String {
     let mut text = serde_json::to_string_pretty(value).unwrap_or_else(|_| "{}".to_owned());
     text.push('\n');
     text
+}
+
+fn show(answer: Answer, common: &Common) {
+    print(&if common.json {
+        pretty(&with_maker(answer.json, common))
+    } else {
+        answer.words
+    });
+}
+
+/// Adds what made the answer and from which files, before the notes, so that it can be made again.
+fn with_maker(mut json: serde_json::Value, common: &Common) -> serde_json::Value {
+    if let Some(answer) = json.as_object_mut() {
+        let notes = answer.shift_remove("notes");
+        answer.insert(
+            "made_by".to_owned(),
+            serde_json::json!({
+                "program": env!("CARGO_PKG_NAME"),
+                "version": env!("CARGO_PKG_VERSION"),
+                "seed": common.seed,
+                "level": common.level,
+                "inputs": common.reads.inputs(),
+            }),
+        );
+        if let Some(notes) = notes {
+            answer.insert("notes".to_owned(), notes);
+        }
+    }
+    json
 }
 
 fn error_json(

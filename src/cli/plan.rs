@@ -129,7 +129,7 @@ pub fn run(args: &PlanArgs, common: &Common) -> Result<Answer, CliError> {
     let opened = if scratch {
         None
     } else {
-        Some(open(args.bench.as_deref())?)
+        Some(open(args.bench.as_deref(), common)?)
     };
     let bench = opened.as_ref().map(|o| &o.bench);
     let plan = design(args, bench).plan(common.seed)?;
@@ -147,7 +147,7 @@ pub fn run(args: &PlanArgs, common: &Common) -> Result<Answer, CliError> {
         None => None,
     };
     let times = { args.bench.as_deref() }
-        .and_then(times_seen)
+        .and_then(|path| times_seen(path, common))
         .unwrap_or(RunTimes::COMMON);
     let made = Made {
         needed: TimeNeeded::of(&plan, &times),
@@ -195,8 +195,8 @@ fn design(args: &PlanArgs, bench: Option<&Bench>) -> Design {
 }
 
 /// From the bench's logs; none where it has none that can be read.
-fn times_seen(path: &Path) -> Option<RunTimes> {
-    let logs = LogBench::open(path).ok()?;
+fn times_seen(path: &Path, common: &Common) -> Option<RunTimes> {
+    let logs = LogBench::open_noting(path, &common.reads).ok()?;
     RunTimes::seen(&reduce(&logs).ok()?, logs.rules.at_least_s)
 }
 

@@ -73,7 +73,7 @@ pub(super) fn parse_temperature(text: &str) -> Result<f64, String> {
 /// [`CliError::Misuse`] for an unknown mode or level, [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where the data cannot answer.
 pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     refuse_misuse(args)?;
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let draw_data = DrawData::from_bench(bench);
     if draw_data.rows.is_empty() {

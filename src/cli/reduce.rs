@@ -42,7 +42,7 @@ const COLUMNS: usize = 700;
 /// [`CliError::Input`] for a bench or log that cannot be read, [`CliError::Write`] where the table cannot be written,
 /// [`CliError::NoAnswer`] where no run has readings.
 pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
-    let bench = LogBench::open(&args.bench)?;
+    let bench = LogBench::open_noting(&args.bench, &common.reads)?;
     let columns = if args.figures.is_some() { COLUMNS } else { 0 };
     let line = Line::new(common, "reading logs");
     let watch = |share: f64| line.show(share);

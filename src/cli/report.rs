@@ -1,5 +1,7 @@
 //! `steadydraw report`: the write-up.
 
+mod verify;
+
 use std::path::{Path, PathBuf};
 
 use serde_json::json;
@@ -8,7 +10,7 @@ use super::budget::{make, to_json};
 use super::predict::{parse_slope, parse_temperature};
 use super::progress::Line;
 use super::words::Words;
-use super::{Answer, CliError, Common, open};
+use super::{Answer, CliError, Common, Units, open};
 use crate::bench::Kind;
 use crate::bench::logs::LogBench;
 use crate::coupling::{Options, assess};
@@ -17,13 +19,14 @@ use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{CapacityData, DrawData};
 use crate::predict::AmbientAssumption;
 use crate::report::budgets::{Shown, sentences};
-use crate::report::write::{Existing, write_all};
+use crate::report::reproduce::{Asked, Reproduce};
+use crate::report::write::{Existing, Output, write_all};
 use crate::report::writeup::{HotDay, Results, SupplyResults, document, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
 use crate::supply::runtime::SupplyError;
 
 /// Arguments of `report`.
-#[derive(clap::Args, Debug)]
+#[derive(clap::Args, Clone, Debug)]
 pub struct ReportArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
@@ -32,8 +35,26 @@ pub struct ReportArgs {
     pub ambient: Option<f64>,
     /// Where the runs do not cover that ambient: assume the published slope of fixed-speed units, or one of your own such as
     /// "1.6 to 2.2 %/K"; labelled on the page
-    #[arg(long, value_name = "published|SLOPE", value_parser = parse_slope, requires = "ambient", allow_hyphen_values = true)]
-    pub assume_ambient_slope: Option<AmbientAssumption>,
+    #[arg(long, value_name = "published|SLOPE", value_parser = stated_slope, requires = "ambient", allow_hyphen_values = true)]
+    pub assume_ambient_slope: Option<StatedSlope>,
+    /// Write nothing: make the write-up in FOLDER again from the bench and say what is no longer the same (an input, a file
+    /// edited since, another version). Exit code 0 where all is the same, 3 where not
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["ambient", "assume_ambient_slope", "out", "force"])]
+    pub verify: Option<PathBuf>,
+}
+
+/// An assumed slope, and how it was typed.
+#[derive(Clone, Debug)]
+pub struct StatedSlope {
+    text: String,
+    slope: AmbientAssumption,
+}
+
+fn stated_slope(text: &str) -> Result<StatedSlope, String> {
+    Ok(StatedSlope {
+        text: text.to_owned(),
+        slope: parse_slope(text)?,
+    })
 }
 
 /// Columns of time of a run among small multiples.
@@ -41,7 +62,7 @@ const COLUMNS: usize = 160;
 
 /// How the points came from logs, where the bench has logs that can be read: the write-up shows it, and does without where not.
 fn from_logs(bench: &Path, common: &Common) -> Option<Reduction> {
-    let bench = LogBench::open(bench).ok()?;
+    let bench = LogBench::open_noting(bench, &common.reads).ok()?;
     let line = Line::new(common, "reading logs");
     let watch = |share: f64| line.show(share);
     let wishes = Wishes {
@@ -60,7 +81,67 @@ const DEFAULT_FOLDER: &str = "report";
 /// [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where too few runs are there for any curve,
 /// [`CliError::Write`] where files stand in the way or cannot be written.
 pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    if let Some(folder) = &args.verify {
+        return verify::run(folder, args, common);
+    }
+    let folder = common
+        .out
+        .clone()
+        .unwrap_or_else(|| PathBuf::from(DEFAULT_FOLDER));
+    let made = make_all(args, common, &folder)?;
+    // The demo's own folder is made anew each time; a user's files are never overwritten unasked.
+    let replace = common.force || (made.list.demo && common.out.is_none());
+    write_all(
+        &made.outputs,
+        if replace {
+            Existing::Replace
+        } else {
+            Existing::Keep
+        },
+    )
+    .map_err(|e| CliError::Write(e.to_string()))?;
+    let index = folder.join("index.html");
+    let mut words = Words::start(&made.title, made.demo_note);
+    for sentence in &made.lead {
+        words.paragraph(sentence);
+    }
+    words.gap();
+    words.paragraph(&format!("The page is {}: open it in any browser. With it: {} files, writeup.md, figures/ and tables/ among them.", index.display(), made.outputs.len()));
+    Ok(Answer {
+        words: words.finish(),
+        json: made.json,
+    })
+}
+
+/// A write-up, not yet written.
+struct MadeReport {
+    title: String,
+    demo_note: Option<&'static str>,
+    lead: Vec<String>,
+    /// All its files, `reproduce.json` last.
+    outputs: Vec<Output>,
+    list: Reproduce,
+    json: serde_json::Value,
+}
+
+/// What was asked for, as `reproduce.json` keeps it.
+fn asked(args: &ReportArgs, common: &Common) -> Asked {
+    Asked {
+        level: common.level,
+        seed: common.seed,
+        units: match common.units {
+            Units::Si => "si",
+            Units::Us => "us",
+        }
+        .to_owned(),
+        ambient_c: args.ambient,
+        assume_ambient_slope: args.assume_ambient_slope.as_ref().map(|s| s.text.clone()),
+    }
+}
+
+/// Computes the whole write-up, to stand in `folder`.
+fn make_all(args: &ReportArgs, common: &Common, folder: &Path) -> Result<MadeReport, CliError> {
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let data = DrawData::from_bench(bench);
     let capacity_data = CapacityData::from_bench(bench, &data);
@@ -124,7 +205,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
                 return Err(CliError::NoAnswer("not every cooling run comes with an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run".to_owned()));
             }
             let steps = match &args.assume_ambient_slope {
-                Some(a) => Some(a.steps(&draw.data, ambient_c).map_err(|e| {
+                Some(a) => Some(a.slope.steps(&draw.data, ambient_c).map_err(|e| {
                     CliError::Misuse(format!("{e}; leave --assume-ambient-slope out"))
                 })?),
                 None => None,
@@ -156,43 +237,33 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         system: common.system(),
     };
     let page = document(&results);
-    let folder = common
-        .out
-        .clone()
-        .unwrap_or_else(|| PathBuf::from(DEFAULT_FOLDER));
-    let outputs = files(&page, &folder).map_err(|e| CliError::NoAnswer(e.to_string()))?;
-    // The demo's own folder is made anew each time; a user's files are never overwritten unasked.
-    let replace = common.force || (opened.demo && common.out.is_none());
-    write_all(
+    let mut outputs = files(&page, folder).map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let list = Reproduce::of(
+        asked(args, common),
+        opened.demo,
+        common.reads.inputs(),
         &outputs,
-        if replace {
-            Existing::Replace
-        } else {
-            Existing::Keep
-        },
-    )
-    .map_err(|e| CliError::Write(e.to_string()))?;
-    let index = folder.join("index.html");
-    let mut words = Words::start(&bench.title, opened.demo_note());
-    for sentence in &page.lead {
-        words.paragraph(sentence);
-    }
-    words.gap();
-    words.paragraph(&format!("The page is {}: open it in any browser. With it: {} files, writeup.md, figures/ and tables/ among them.", index.display(), outputs.len()));
+        folder,
+    );
+    outputs.push(list.to_output(folder));
     let notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
     let json = json!({
         "schema": 1,
         "command": "report",
         "bench": bench.title,
-        "page": index.display().to_string(),
+        "page": folder.join("index.html").display().to_string(),
         "summary": page.lead,
         "budget": shown.as_ref().map(|s| to_json(&budget_data, s.budgets, s.trials, &sentences(s))),
         "claims": claims,
         "files": outputs.iter().map(|o| o.path.display().to_string()).collect::<Vec<_>>(),
         "notes": notes,
     });
-    Ok(Answer {
-        words: words.finish(),
+    Ok(MadeReport {
+        title: bench.title.clone(),
+        demo_note: opened.demo_note(),
+        lead: page.lead,
+        outputs,
+        list,
         json,
     })
 }

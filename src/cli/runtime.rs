@@ -74,7 +74,7 @@ struct Shown<'a> {
 /// [`CliError::Misuse`] for an unknown mode or level, [`CliError::Input`] for a bad bench, [`CliError::NoAnswer`] where the data cannot answer,
 /// [`CliError::Write`] for files in the way.
 pub fn run(args: &RuntimeArgs, common: &Common) -> Result<Answer, CliError> {
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let data = DrawData::from_bench(bench);
     if data.rows.is_empty() {

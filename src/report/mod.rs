@@ -28,6 +28,7 @@ pub mod font;
 pub mod html;
 pub mod markdown;
 pub mod predictions;
+pub mod reproduce;
 pub mod result_tables;
 pub mod run_figure;
 pub mod run_sheet;

@@ -47,7 +47,7 @@ pub(super) fn run(target: Target, args: &PlanArgs, common: &Common) -> Result<An
             "--next names one run and writes no files; leave out --out".to_owned(),
         ));
     }
-    let opened = open(args.bench.as_deref())?;
+    let opened = open(args.bench.as_deref(), common)?;
     let bench = &opened.bench;
     let data = DrawData::from_bench(bench);
     if data.rows.is_empty() {

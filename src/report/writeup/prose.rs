@@ -347,5 +347,6 @@ pub(super) fn foot(r: &Results<'_>) -> Vec<String> {
     if r.demo {
         text.push("All data of this page is invented.".to_owned());
     }
+    text.push("reproduce.json beside it names what was asked for and the digest of every file read and written; `steadydraw report BENCH --verify FOLDER` makes the write-up again and says what is no longer the same.".to_owned());
     text
 }
