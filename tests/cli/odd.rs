@@ -243,7 +243,7 @@ fn one_mode_and_no_mode() {
     let draws = |b: &BenchDir| {
         b.run("predict --intake 28degC --json")
             .answers()
-            .stdout
+            .stdout_of_any_bytes()
             .replace("\"eco\"", "\"\"")
     };
     assert_eq!(draws(&one), draws(&none));

@@ -10,7 +10,7 @@ const COMMANDS: [&str; 3] = [
 ];
 
 fn answers(bench: &BenchDir) -> [String; 3] {
-    COMMANDS.map(|line| bench.run(line).answers().stdout)
+    COMMANDS.map(|line| bench.run(line).answers().stdout_of_any_bytes())
 }
 
 #[track_caller]

@@ -193,6 +193,17 @@ impl Outcome {
         value
     }
 
+    /// Standard output without `made_by`, which names the very bytes that were read.
+    #[track_caller]
+    pub fn stdout_of_any_bytes(&self) -> String {
+        let mut value = self.json();
+        let made = value
+            .as_object_mut()
+            .and_then(|o| o.shift_remove("made_by"));
+        assert!(made.is_some(), "`{}` does not say what made it", self.line);
+        value.to_string()
+    }
+
     /// Codes of the findings in the JSON of `check`.
     #[track_caller]
     pub fn finding_codes(&self) -> Vec<String> {
