@@ -127,6 +127,11 @@ pub fn make(kind: Kind, seed: u64, options: &Options) -> MadeBench {
     }
 }
 
+/// The unit and the settings behind the bench that [`make`] makes of this kind and seed.
+pub fn design(kind: Kind, seed: u64) -> Design {
+    Design::random(kind, &mut Dice::new(seed, kind.stream()))
+}
+
 /// How runs depart from the long-run mean.
 struct Scatter {
     run_sd: f64,

@@ -56,7 +56,8 @@ fn unit_table(c: &Comparison, unit: &ComparedUnit, system: System) -> Table {
     let mut t = Table::new(
         format!("Every setting of “{}” at these conditions", unit.name),
         [
-            Column::text("setting"),
+            Column::text("mode"),
+            Column::text("fan"),
             Column::number("draw", "W"),
             Column::interval(percent.clone(), "W"),
             Column::number("cooling", system.capacity_symbol()),
@@ -77,7 +78,8 @@ fn unit_table(c: &Comparison, unit: &ComparedUnit, system: System) -> Table {
             })
         };
         t.row([
-            Cell::text(setting_name(s)),
+            Cell::text(s.mode.clone()),
+            Cell::text(s.fan.clone()),
             Cell::number(s.draw_w.value, 1),
             Cell::interval(s.draw_w.low, s.draw_w.high, 1),
             Cell::maybe(cooling.map(|m| m[0]), 0),
@@ -112,9 +114,12 @@ fn unit_name(c: &Comparison, unit: usize) -> &str {
     c.units.get(unit).map_or("", |u| u.name.as_str())
 }
 
+/// "cruise 3": short, for a column of a table.
 fn setting_of(c: &Comparison, (unit, setting): (usize, usize)) -> String {
     let of = c.units.get(unit).and_then(|u| u.settings.get(setting));
-    of.map_or_else(String::new, setting_name)
+    of.map_or_else(String::new, |s| {
+        format!("{} {}", s.mode, s.fan).trim().to_owned()
+    })
 }
 
 /// A table for each two units.
@@ -135,8 +140,8 @@ fn pair_table(c: &Comparison, (a, b): (usize, usize)) -> Table {
         ),
         [
             Column::text("compared for"),
-            Column::text("first"),
-            Column::text("second"),
+            Column::text("first: mode, fan"),
+            Column::text("second: mode, fan"),
             Column::text("figure"),
             Column::number("second has more by", "%"),
             Column::interval(percent, "%"),
