@@ -114,8 +114,13 @@ fn unit_name(c: &Comparison, unit: usize) -> &str {
     c.units.get(unit).map_or("", |u| u.name.as_str())
 }
 
-/// "cruise 3": short, for a column of a table.
 fn setting_of(c: &Comparison, (unit, setting): (usize, usize)) -> String {
+    let of = c.units.get(unit).and_then(|u| u.settings.get(setting));
+    of.map_or_else(String::new, setting_name)
+}
+
+/// "cruise 3": short, for a column of a table.
+fn short_of(c: &Comparison, (unit, setting): (usize, usize)) -> String {
     let of = c.units.get(unit).and_then(|u| u.settings.get(setting));
     of.map_or_else(String::new, |s| {
         format!("{} {}", s.mode, s.fan).trim().to_owned()
@@ -152,8 +157,8 @@ fn pair_table(c: &Comparison, (a, b): (usize, usize)) -> Table {
     for p in c.pairs.iter().filter(|p| (p.a.0, p.b.0) == (a, b)) {
         t.row([
             Cell::text(p.roles.join(", ")),
-            Cell::text(setting_of(c, p.a)),
-            Cell::text(setting_of(c, p.b)),
+            Cell::text(short_of(c, p.a)),
+            Cell::text(short_of(c, p.b)),
             Cell::text(figure_name(p.figure)),
             Cell::number(more(p.ratio), 1),
             Cell::interval(more(p.ratio_interval.0), more(p.ratio_interval.1), 1),
