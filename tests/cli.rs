@@ -20,6 +20,10 @@ mod noise;
 mod odd;
 #[path = "cli/options.rs"]
 mod options;
+#[path = "cli/pasted.rs"]
+mod pasted;
+#[path = "cli/schemas.rs"]
+mod schemas;
 #[path = "cli/written.rs"]
 mod written;
 

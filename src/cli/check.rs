@@ -11,8 +11,18 @@ use crate::findings::check;
 use crate::fit::forms::DrawData;
 use crate::quantity::Dimension;
 
+const EXAMPLES: &str = "Examples:
+  steadydraw check                    the built-in demo
+  steadydraw check my-bench
+  steadydraw check my-bench --json    findings with their codes, for scripts
+  steadydraw check points.csv         a table alone stands for a bench
+
+Each finding has a code that stays the same, such as mode-and-fan-together. It is an answer, not a failure: the exit
+code is 0 unless the bench cannot be read.";
+
 /// Arguments of `check`.
 #[derive(clap::Args, Debug)]
+#[command(after_help = EXAMPLES)]
 pub struct CheckArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,

@@ -20,7 +20,7 @@ use crate::report::compare::{conditions, figure, finding, pairs, sentences, sett
 /// Arguments of `compare`.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  steadydraw compare old-unit new-unit\n  steadydraw compare north south east --intake 30degC --ambient 35degC\n  steadydraw compare old-unit new-unit --margin 0.05 --out figures\n  steadydraw compare old-unit new-unit --meters-apart --json\n\nAn instrument of the same name and accuracy in two benches is taken for the same meter, whose error cancels in ratios;\n--meters-apart takes them for different ones. --out writes the figure of cooling against draw as SVG and PNG."
+    after_help = "Examples:\n  steadydraw compare old-unit new-unit\n  steadydraw compare north south east --intake 30degC --ambient 28degC\n  steadydraw compare old-unit new-unit --margin 0.05 --out figures\n  steadydraw compare old-unit new-unit --meters-apart --json\n\nAn instrument of the same name and accuracy in two benches is taken for the same meter, whose error cancels in ratios;\n--meters-apart takes them for different ones. --out writes the figure of cooling against draw as SVG and PNG."
 )]
 pub struct CompareArgs {
     /// Bench folders (or points tables), two or more

@@ -11,8 +11,18 @@ use crate::fit::forms::DrawData;
 use crate::report::result_tables::{elasticities, modes_alike};
 use crate::report::tables::{Cell, Column, Table};
 
+const EXAMPLES: &str = "Examples:
+  steadydraw coupling                       the built-in demo
+  steadydraw coupling my-bench
+  steadydraw coupling my-bench --allowance 0.1
+  steadydraw coupling my-bench --margin 0.05 --level 99%
+
+Verdicts: coupled where the whole interval of the elasticity lies beyond the allowance, independent where it lies
+inside, else undecided; then the answer names the runs that would settle it.";
+
 /// Arguments of `coupling`.
 #[derive(clap::Args, Debug)]
+#[command(after_help = EXAMPLES)]
 pub struct CouplingArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,

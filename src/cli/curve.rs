@@ -25,8 +25,9 @@ use crate::report::tables::{Cell, Column, Table};
     after_help = "Names that are columns of the file are data, all others are parameters.\n\
     An equation that is linear in its parameters needs no --start; nor do parameters that enter linearly.\n\
     Functions: exp ln log log10 sqrt sin cos tan atan abs min max, and pi; log is the natural logarithm.\n\n\
-    steadydraw curve runs.csv --equation \"y = b1*(1 - exp(-b2*x))\" --start b1=500,b2=1e-4\n\
-    steadydraw curve runs.csv --equation \"log(y) = a + b*x\" --at x=3"
+    Examples:\n  \
+      steadydraw curve runs.csv --equation \"y = b1*(1 - exp(-b2*x))\" --start b1=500,b2=0.5\n  \
+      steadydraw curve runs.csv --equation \"log(y) = a + b*x\" --at x=3"
 )]
 pub struct CurveArgs {
     /// File of columns: CSV, TSV, semicolons or blanks, or a sheet (book.xlsx#Sheet); units in square brackets after a heading are left aside

@@ -9,7 +9,7 @@ use super::words::Words;
 use super::{Answer, CliError, Common, Opened, open};
 use crate::bench::Bench;
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
-use crate::fit::forms::{CapacityData, DrawData};
+use crate::fit::forms::{CapacityData, DrawData, VARIABLES};
 use crate::predict::{LeftOut, Miss, leave_out};
 use crate::report::budgets::{
     Shown, airflow, capacities, condensate, contributions, efficiencies, sentences,
@@ -18,8 +18,17 @@ use crate::report::predictions::misses;
 use crate::report::result_tables::{USUAL_HUMIDITY, candidates};
 use crate::report::tables::{Cell, Column, Table};
 
+const EXAMPLES: &str = "Examples:
+  steadydraw fit my-bench
+  steadydraw fit my-bench --paste spreadsheet     equations as formulas of a spreadsheet
+  steadydraw fit my-bench --paste latex           equations for a paper
+  steadydraw fit my-bench --leave-out             how far off each run is, predicted from the others
+  steadydraw fit my-bench --budget                which instrument matters most
+  steadydraw fit my-bench --json                  with covariances and every credible curve";
+
 /// Arguments of `fit`.
 #[derive(clap::Args, Debug)]
+#[command(after_help = EXAMPLES)]
 pub struct FitArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,
@@ -29,6 +38,20 @@ pub struct FitArgs {
     /// Also predict each run, each test condition and each block from all others, and say how far off that is
     #[arg(long, conflicts_with = "budget")]
     pub leave_out: bool,
+    /// How the equations are written
+    #[arg(long, value_enum, default_value_t = Paste::Plain, conflicts_with = "budget")]
+    pub paste: Paste,
+}
+
+/// Where an equation is to be pasted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Paste {
+    /// Plain algebra, names with their units
+    Plain,
+    /// Formula of a spreadsheet: A2 intake in degC, B2 ambient in degC, C2 airflow in m3/h
+    Spreadsheet,
+    /// For a paper, in mathematics mode
+    Latex,
 }
 
 /// Runs the command.
@@ -69,13 +92,13 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         }
     };
     let mut words = Words::start(&bench.title, opened.demo_note());
-    curve_words(&mut words, "Draw", &draw, common.level);
+    curve_words(&mut words, "Draw", &draw, args.paste, common.level);
     if let Some((kind, fit)) = &capacity {
         let title = match kind {
             crate::fit::forms::CapacityKind::Total => "Total cooling capacity",
             crate::fit::forms::CapacityKind::Sensible => "Sensible cooling capacity",
         };
-        curve_words(&mut words, title, fit, common.level);
+        curve_words(&mut words, title, fit, args.paste, common.level);
     }
     let left_out = args.leave_out.then(|| {
         let all = |fit: &DrawFit| {
@@ -97,11 +120,11 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
         "command": "fit",
         "bench": bench.title,
         "level": common.level,
-        "draw": candidate_json(&draw, draw.best(), common.level),
+        "draw": best_json(&draw, common.level),
         "draw_candidates": draw.candidates.iter().map(|c| candidate_json(&draw, c, common.level)).collect::<Vec<_>>(),
         "draw_forms_tried": draw.tried,
         "capacity": capacity.as_ref().map(|(kind, f)| {
-            let mut v = candidate_json(f, f.best(), common.level);
+            let mut v = best_json(f, common.level);
             if let Value::Object(map) = &mut v {
                 map.insert("kind".to_owned(), json!(kind));
             }
@@ -189,7 +212,7 @@ fn budget(opened: &Opened, common: &Common) -> Result<Answer, CliError> {
     })
 }
 
-fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, level: f64) {
+fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, paste: Paste, level: f64) {
     let best = fit.best();
     let percent = format!("{:.0} % interval", 100.0 * level);
     words.heading(title);
@@ -229,18 +252,54 @@ fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, level: f64) {
     }
     words.table(&terms);
     words.heading("Equations to paste (degC, m3/h, W)");
+    match paste {
+        Paste::Plain => {}
+        Paste::Spreadsheet => {
+            let cells = VARIABLES.map(|v| format!("{} {}", v.cell, v.words));
+            words.paragraph(&format!("Cells: {}.", cells.join("; ")));
+        }
+        Paste::Latex => {
+            let symbols = VARIABLES.map(|v| format!("{} {}", v.symbol, v.words));
+            words.paragraph(&format!("Symbols: {}.", symbols.join("; ")));
+        }
+    }
     if best.form.moisture {
         words.paragraph(USUAL_HUMIDITY);
     }
     for e in best.form.equations(&fit.data, &best.fit.coef) {
         words.paragraph(&format!("{}, fan {}:", e.modes, e.fan));
-        words.verbatim(&e.text);
+        let pasted = match paste {
+            Paste::Plain => None,
+            Paste::Spreadsheet => e.spreadsheet(),
+            Paste::Latex => e.latex(),
+        };
+        words.verbatim(pasted.as_deref().unwrap_or(&e.text));
     }
     words.table(&candidates(fit));
 }
 
 fn term_json(t: &Term) -> Value {
     json!({"name": t.name, "value": t.value, "std_error": t.std_error, "low": t.low, "high": t.high, "unit": t.unit})
+}
+
+/// The most credible curve, its equations written in every way.
+fn best_json(fit: &DrawFit, level: f64) -> Value {
+    let best = fit.best();
+    let mut value = candidate_json(fit, best, level);
+    let equations = best.form.equations(&fit.data, &best.fit.coef);
+    value["equations"] = equations
+        .iter()
+        .map(|e| {
+            json!({
+                "modes": e.modes,
+                "fan": e.fan,
+                "text": e.text,
+                "spreadsheet": e.spreadsheet(),
+                "latex": e.latex(),
+            })
+        })
+        .collect();
+    value
 }
 
 fn candidate_json(fit: &DrawFit, c: &Candidate, level: f64) -> Value {

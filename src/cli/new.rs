@@ -14,9 +14,7 @@ use crate::starter::{Starter, StarterFile};
 /// Arguments of `new`.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "It asks nothing: what it is not told is left as a blank (____), which `check` names until it is filled.\n\n\
-    steadydraw new my-bench --modes cool,eco --fans 1,2,3 --supply 24V\n\
-    steadydraw new my-bench --logs       for raw logs and run windows instead of steady points"
+    after_help = "Examples:\n  steadydraw new my-bench\n  steadydraw new my-bench --modes cool,eco --fans 1,2,3 --supply 24V\n  steadydraw new my-bench --logs       for raw logs and run windows instead of steady points\n\nIt asks nothing: what it is not told is left as a blank (____), which `check` names until it is filled."
 )]
 pub struct NewArgs {
     /// Folder of the new bench; made where there is none

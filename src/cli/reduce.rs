@@ -20,8 +20,18 @@ use crate::steady::{Plateau, Reduction, RunResult, Status, Wishes, reduce_with};
 
 use super::progress::Line;
 
+const EXAMPLES: &str = "Examples:
+  steadydraw reduce my-logs                       points.csv beside its bench.toml
+  steadydraw reduce my-logs --out reduced         points.csv elsewhere
+  steadydraw reduce my-logs --figures figures     and how each run was read
+  steadydraw reduce my-logs --with-cycling --force
+
+A run is steady, cycling, unsteady, short or several (plateaus in one window); each comes with its reason. How long and
+how steady a stretch must be stands under [steady] in bench.toml.";
+
 /// Arguments of `reduce`.
 #[derive(clap::Args, Debug)]
+#[command(after_help = EXAMPLES)]
 pub struct ReduceArgs {
     /// Bench folder with bench.toml, its logs and its run windows
     pub bench: PathBuf,

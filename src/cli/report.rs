@@ -25,8 +25,19 @@ use crate::report::writeup::{HotDay, Results, SupplyResults, document, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
 use crate::supply::runtime::SupplyError;
 
+const EXAMPLES: &str = "Examples:
+  steadydraw report                              the built-in demo, written to ./report
+  steadydraw report my-bench --out writeup
+  steadydraw report my-bench --out hot-day --ambient 30degC
+  steadydraw report my-bench --out hotter --ambient 40degC --assume-ambient-slope published
+  steadydraw report my-bench --verify writeup    does the write-up still follow from the bench?
+
+Written: index.html (one page that needs nothing else), writeup.md, figures/, tables/ (CSV), results.xlsx and
+equations.tex.";
+
 /// Arguments of `report`.
 #[derive(clap::Args, Clone, Debug)]
+#[command(after_help = EXAMPLES)]
 pub struct ReportArgs {
     /// Bench folder (or points table); the demo where none is given
     pub bench: Option<PathBuf>,

@@ -14,6 +14,7 @@ mod scalar;
 mod structure;
 #[cfg(test)]
 mod tests;
+mod written;
 
 use std::collections::HashMap;
 use std::ops::Range;

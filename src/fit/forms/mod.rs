@@ -10,6 +10,7 @@ mod draw;
 mod equation;
 mod family;
 mod lift;
+mod paste;
 
 pub use blower::{Blower, BlowerSource, LevelDraw};
 pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
@@ -18,3 +19,4 @@ pub use draw::{AmbientForm, Corner, DrawForm, Held, IntakeForm, Scatter, Setting
 pub use equation::Equation;
 pub use family::{CORNERS, control_family, family, groupings};
 pub use lift::LiftModel;
+pub use paste::{VARIABLES, Variable, upright};
