@@ -7,7 +7,7 @@
 use rayon::prelude::*;
 
 use super::forms::{At, CORNERS, DrawData, DrawForm, IntakeForm, Scatter, control_family, family};
-use super::{FitError, LinearFit, least_squares};
+use super::{BlocksSeen, FitError, LinearFit, least_squares};
 use crate::stats::student_t;
 use nalgebra::DMatrix;
 
@@ -28,6 +28,10 @@ pub struct Candidate {
     pub weight: f64,
     /// Standard deviation between runs relative to the draw (or to the geometric mean draw, for additive scatter).
     pub relative_sd: f64,
+    /// The same within blocks: without what [`DrawFit::block_variance`] adds to the residuals.
+    pub within_sd: f64,
+    /// What its residuals say of the blocks.
+    pub blocks: Option<BlocksSeen>,
 }
 
 /// The candidates that the data leave credible, best first.
@@ -41,6 +45,8 @@ pub struct DrawFit {
     pub tried: usize,
     /// Geometric mean draw, W: the scale of additive scatter.
     pub typical_draw_w: f64,
+    /// Expected variance of what a block (a day, a battery charge) does to ln of the compressor side; zero where nothing tells.
+    pub block_variance: f64,
 }
 
 /// Candidates this far behind the best in AICc are dropped: their weight is under e^-6 of its.
@@ -172,12 +178,43 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
     for c in &mut candidates {
         c.weight = (-(c.score() - best) / 2.0).exp() / total;
     }
+    let block_variance = take_blocks_apart(&data, &mut candidates);
     Ok(DrawFit {
         data,
         candidates,
         tried,
         typical_draw_w,
+        block_variance,
     })
+}
+
+/// Tells the scatter within blocks from that between them; gives the variance between.
+fn take_blocks_apart(data: &DrawData, candidates: &mut [Candidate]) -> f64 {
+    let named: Vec<Option<usize>> = { data.rows.iter() }
+        .map(|r| {
+            data.blocks
+                .get(r.block)
+                .is_some_and(|b| !b.is_empty())
+                .then_some(r.block)
+        })
+        .collect();
+    let (mut sum, mut total) = (0.0, 0.0);
+    for c in candidates.iter_mut() {
+        c.blocks = BlocksSeen::of(&c.fit, &named);
+        if let Some(seen) = &c.blocks {
+            sum += c.weight * seen.variance();
+            total += c.weight;
+        }
+    }
+    let variance = if total > 0.0 { sum / total } else { 0.0 };
+    for c in candidates {
+        if let Some(seen) = &c.blocks {
+            c.within_sd = seen
+                .within_sd(&c.fit, variance)
+                .max(SMALLEST_RELATIVE_VARIANCE.sqrt());
+        }
+    }
+    variance
 }
 
 /// Fits forms; gives those that look right, and the first reason why one could not be fitted.
@@ -283,6 +320,8 @@ pub fn fit_form(
         loo_rmse_w,
         weight: 0.0,
         relative_sd,
+        within_sd: relative_sd,
+        blocks: None,
     })
 }
 
@@ -295,8 +334,10 @@ pub struct CandidateDraw {
     pub compressor_w: f64,
     /// Standard uncertainty of the expected draw from the fitted coefficients, W.
     pub mean_sd_w: f64,
-    /// Standard deviation of a further run about it, W.
+    /// Standard deviation of a further run about it, in a block of its own, W.
     pub run_sd_w: f64,
+    /// What blocks add to the one and to the other (in quadrature, and held in them), W.
+    pub block_sd_w: (f64, f64),
     /// Degrees of freedom behind both.
     pub dof: f64,
     /// Change of the draw with intake there, W/K.
@@ -361,17 +402,23 @@ impl DrawFit {
         let compressor_w = (candidate.fit.predict(&row) + offset).exp();
         let draw_w = compressor_w + self.data.blower_w(at.level);
         let factor = candidate.fit.mean_variance_factor(&row);
-        let run_sd_w = match candidate.form.scatter {
-            Scatter::Proportional => candidate.relative_sd * draw_w,
-            Scatter::Additive => candidate.relative_sd * self.typical_draw_w,
+        let own_sd_w = match candidate.form.scatter {
+            Scatter::Proportional => candidate.within_sd * draw_w,
+            Scatter::Additive => candidate.within_sd * self.typical_draw_w,
         };
+        let block_sd = compressor_w * self.block_variance.sqrt();
+        let pull = candidate.blocks.as_ref().map_or(0.0, |b| b.pull(&row));
+        let block_sd_w = (block_sd * pull, block_sd);
+        let run_sd_w = own_sd_w.hypot(block_sd_w.1);
         let slope = candidate.form.slopes(&self.data, at, &candidate.fit.coef)?;
         let all_finite = compressor_w.is_finite() && factor.is_finite() && run_sd_w.is_finite();
         all_finite.then_some(CandidateDraw {
             draw_w,
             compressor_w,
-            mean_sd_w: compressor_w * candidate.relative_sd * factor.max(0.0).sqrt(),
+            mean_sd_w: (compressor_w * candidate.within_sd * factor.max(0.0).sqrt())
+                .hypot(block_sd_w.0),
             run_sd_w,
+            block_sd_w,
             dof: candidate.fit.dof().max(1) as f64,
             intake_slope_w_per_k: compressor_w * slope.0,
             ambient_slope_w_per_k: compressor_w * slope.1,

@@ -5,6 +5,7 @@
 //! * [`nonlinear`]: trust-region least squares with bounds, variable projection and starts from ranges, as an argmin
 //!   solver.
 //! * [`huber`], [`median_slope`], [`york`]: against wild rows, and with errors in both variables.
+//! * [`BlocksSeen`]: what runs of one block share.
 //! * [`lack_of_fit`]: what repeated rows say about a curve.
 //! * [`equation`] reads curves in plain algebra; [`columns`](ColumnFile) reads files; [`fit_curve`] joins them to the
 //!   solvers above.
@@ -12,6 +13,7 @@
 //!
 //! The room knows nothing of air conditioners but for the forms file.
 
+mod between_blocks;
 pub mod candidates;
 mod columns;
 pub mod curve;
@@ -30,6 +32,7 @@ mod refine;
 mod robust;
 mod york;
 
+pub use between_blocks::BlocksSeen;
 pub use columns::{ColumnFile, Numbers};
 pub use curve::{CurveError, CurveFit, CurveProblem, CurveRequest, fit_curve};
 pub use diagnostics::TotalAbout;

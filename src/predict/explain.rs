@@ -23,8 +23,10 @@ use super::opinion::{Opinion, leans_on, opinions};
 pub enum ShareOf {
     /// The fitted coefficients.
     Coefficients,
-    /// The scatter between runs.
+    /// The scatter between runs of a block.
     Scatter,
+    /// What differs between blocks (days, battery charges).
+    Blocks,
     /// Credible curves that part ways.
     CurveForms,
     /// An instrument's error that all runs share, by the instrument's name.
@@ -152,7 +154,7 @@ pub fn explain(
     Some(Explanation {
         draw_w: moments.centre_w,
         mean_u_w: variance.mean().sqrt(),
-        run_u_w: (variance.mean() + variance.scatter).sqrt(),
+        run_u_w: variance.run().sqrt(),
         candidates,
         runs: pulls(fit, &list, &views),
         shares: variance.shares(bench),
@@ -217,6 +219,8 @@ impl Moments {
 struct Variance {
     coefficients: f64,
     scatter: f64,
+    /// Of the mean, and of a further run's own block.
+    blocks: (f64, f64),
     forms: f64,
     instruments: Vec<f64>,
     control: f64,
@@ -228,6 +232,7 @@ impl Variance {
         let mut v = Variance {
             coefficients: 0.0,
             scatter: 0.0,
+            blocks: (0.0, 0.0),
             forms: 0.0,
             instruments: vec![0.0; bench.instruments.len()],
             control: 0.0,
@@ -235,8 +240,22 @@ impl Variance {
         };
         for o in list {
             let p = o.weight / moments.total * inflation(o.dof);
-            v.coefficients += p * o.coefficients_w.powi(2);
-            v.scatter += p * o.run_sd_w.powi(2);
+            // The blocks' part grows with the draw as the whole does.
+            let of = |part: f64, whole: f64| {
+                if whole > 0.0 {
+                    (part / whole).powi(2)
+                } else {
+                    0.0
+                }
+            };
+            let (mean_block, run_block) = (
+                of(o.own.block_sd_w.0, o.own.mean_sd_w),
+                of(o.own.block_sd_w.1, o.own.run_sd_w),
+            );
+            v.coefficients += p * o.coefficients_w.powi(2) * (1.0 - mean_block);
+            v.scatter += p * o.run_sd_w.powi(2) * (1.0 - run_block);
+            v.blocks.0 += p * o.coefficients_w.powi(2) * mean_block;
+            v.blocks.1 += p * o.run_sd_w.powi(2) * run_block;
             v.control += p * (o.control_w.powi(2) + o.corner_w.powi(2));
             v.ambient += p * o.ambient_w.powi(2);
             let parts = bench.shared_by_instrument(&leans_on(bench, start, &o.own));
@@ -263,11 +282,16 @@ impl Variance {
 
     /// Of the long-run mean.
     fn mean(&self) -> f64 {
-        self.coefficients + self.forms + self.control + self.ambient + self.shared()
+        self.coefficients + self.blocks.0 + self.forms + self.control + self.ambient + self.shared()
+    }
+
+    /// Of a further run.
+    fn run(&self) -> f64 {
+        self.mean() + self.scatter + self.blocks.1
     }
 
     fn shares(&self, bench: &Bench) -> Vec<Share> {
-        let (mean, run) = (self.mean(), self.mean() + self.scatter);
+        let (mean, run) = (self.mean(), self.run());
         let over = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
         let share = |of: ShareOf, part: f64| Share {
             of,
@@ -280,6 +304,11 @@ impl Variance {
                 of: ShareOf::Scatter,
                 mean: 0.0,
                 run: over(self.scatter, run),
+            },
+            Share {
+                of: ShareOf::Blocks,
+                mean: over(self.blocks.0, mean),
+                run: over(self.blocks.0 + self.blocks.1, run),
             },
             share(ShareOf::CurveForms, self.forms),
             share(ShareOf::Control, self.control),
@@ -304,6 +333,8 @@ struct View<'a> {
     compressor_w: f64,
     /// (X'WX)⁻¹ x₀.
     toward: Vec<f64>,
+    /// x₀.
+    row: Vec<f64>,
 }
 
 impl<'a> View<'a> {
@@ -318,6 +349,7 @@ impl<'a> View<'a> {
             centre_w: own.centre_w,
             compressor_w: factor * fit.draw_of(candidate, at)?.compressor_w,
             toward: times(&candidate.fit, &row),
+            row,
         })
     }
 
@@ -379,10 +411,7 @@ fn pulls(fit: &DrawFit, list: &[Opinion], views: &[View<'_>]) -> Vec<RunPull> {
         }
         let after = mean_moments(list, |o| {
             let effect = effects.get(o.candidate).copied().unwrap_or_default();
-            let sd = fit
-                .candidates
-                .get(o.candidate)
-                .map_or(0.0, |c| c.relative_sd);
+            let sd = fit.candidates.get(o.candidate).map_or(0.0, |c| c.within_sd);
             let compressor_w = o.factor * o.own.compressor_w;
             (
                 o.centre_w + compressor_w * effect.shift.exp_m1(),
@@ -479,9 +508,11 @@ fn reading(
     let (mut covariance, mut spread, mut scatter) = (0.0, 0.0, 0.0);
     for (v, (d, row)) in views.iter().zip(&seen) {
         let t = inflation(d.dof);
-        let sd = v.candidate.relative_sd;
+        let sd = v.candidate.within_sd;
+        let blocks = { v.candidate.blocks.as_ref() }.map_or(0.0, |b| b.shared(&v.row, row));
+        let common = sd * sd * v.reach(row) + fit.block_variance * blocks;
         covariance += v.weight
-            * (t * sd * sd * v.compressor_w * d.compressor_w * v.reach(row)
+            * (t * common * v.compressor_w * d.compressor_w
                 + (v.centre_w - moments.centre_w) * (d.draw_w - mean_there));
         spread += v.weight * (t * d.mean_sd_w.powi(2) + (d.draw_w - mean_there).powi(2));
         scatter += v.weight * t * d.run_sd_w.powi(2);

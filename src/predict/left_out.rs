@@ -206,6 +206,7 @@ fn refitted(fit: &DrawFit, group: &[usize]) -> Option<Vec<f64>> {
         candidates: Vec::new(),
         tried: fit.tried,
         typical_draw_w: fit.typical_draw_w,
+        block_variance: fit.block_variance,
     };
     let again: Vec<Candidate> = forms
         .filter_map(|form| fit_form(&less.data, form, fit.typical_draw_w).ok())

@@ -15,6 +15,7 @@ pub fn share_name(of: &ShareOf) -> String {
     match of {
         ShareOf::Coefficients => "fitted coefficients".to_owned(),
         ShareOf::Scatter => "scatter between runs".to_owned(),
+        ShareOf::Blocks => "differences between blocks (days)".to_owned(),
         ShareOf::CurveForms => "credible curves that differ".to_owned(),
         ShareOf::Instrument(name) => format!("instrument: {name}"),
         ShareOf::Control => "control or bend where nothing was run".to_owned(),

@@ -55,6 +55,7 @@ fn explained(bench: &Bench, data: &DrawData, e: &Explanation) -> Value {
     let code = |of: &ShareOf| match of {
         ShareOf::Coefficients => "coefficients",
         ShareOf::Scatter => "scatter",
+        ShareOf::Blocks => "blocks",
         ShareOf::CurveForms => "curve-forms",
         ShareOf::Instrument(_) => "instrument",
         ShareOf::Control => "control",
