@@ -262,7 +262,7 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
             r.draw.tried, best.fit.n, best.fit.p, best.fit.dof()
         ),
         format!(
-            "Intervals are at {}: a weighted mixture of Student's t distributions with the scatter between runs, the coefficients' uncertainty and the instruments' shared errors. Instrument limits are read as holding 95 % of readings (u = limit / 1.96); an error shared by all runs is added once, not averaged away (JCGM 100:2008). Beyond the tested intake the interval also holds an unseen bend and a control that clips at its top speed.",
+            "Intervals are at {}: a weighted mixture of Student's t distributions with the scatter between runs, what the runs of one block (a day, a battery charge) share beyond it, the coefficients' uncertainty and the instruments' shared errors. Instrument limits are read as holding 95 % of readings (u = limit / 1.96); an error shared by all runs is added once, not averaged away (JCGM 100:2008). Beyond the tested intake the interval also holds an unseen bend and a control that clips at its top speed.",
             r.percent()
         ),
         format!(
