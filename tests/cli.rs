@@ -10,6 +10,8 @@ mod contracts;
 mod determinism;
 #[path = "cli/equations.rs"]
 mod equations;
+#[path = "cli/help.rs"]
+mod help;
 #[path = "cli/invariance.rs"]
 mod invariance;
 #[path = "cli/misuse.rs"]
@@ -24,6 +26,8 @@ mod options;
 mod pasted;
 #[path = "cli/schemas.rs"]
 mod schemas;
+#[path = "cli/workbook.rs"]
+mod workbook;
 #[path = "cli/written.rs"]
 mod written;
 

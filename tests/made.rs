@@ -450,3 +450,34 @@ fn an_answer_that_rises_and_falls_is_coupled_all_the_same() {
     }
     assert!(fooled > 0, "no bench here needs the levels one by one");
 }
+
+#[test]
+fn the_worked_analyses_benches_are_what_the_example_writes() {
+    use steadydraw::made::stories::{cool_hours, one_fan_a_mode, second_cooler};
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("data/stories");
+    let (second, truth) = second_cooler().unwrap();
+    for (name, text) in [
+        ("one-fan-a-mode/points.csv", one_fan_a_mode()),
+        ("cool-hours/points.csv", cool_hours()),
+        ("second-cooler/points.csv", second),
+        ("second-cooler/truth.json", truth),
+    ] {
+        let stored = std::fs::read_to_string(folder.join(name)).unwrap();
+        assert!(
+            stored == text,
+            "data/stories/{name} is out of date: cargo run --example make_stories"
+        );
+    }
+    // The pressure that the second unit was made at stands in its bench.toml.
+    let made = make(Kind::Independent, 458, &Options::default());
+    let pressure = made
+        .toml
+        .lines()
+        .find(|l| l.starts_with("pressure"))
+        .unwrap();
+    let own = std::fs::read_to_string(folder.join("second-cooler/bench.toml")).unwrap();
+    assert!(own.lines().any(|l| l == pressure), "{pressure}");
+    for name in ["one-fan-a-mode", "cool-hours", "second-cooler"] {
+        Bench::open(&folder.join(name)).unwrap();
+    }
+}

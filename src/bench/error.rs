@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::text::visible;
+use super::text::{nearest, visible};
 use super::workbook;
 
 /// Where in a user's file something stands. Lines and columns count from 1;
@@ -150,6 +150,21 @@ impl BenchError {
     }
 }
 
+/// What stands beside a path that is not there and has nearly its name.
+fn near_name(path: &Path) -> Option<String> {
+    /// Names that are looked at; a folder may hold millions.
+    const MOST: usize = 2000;
+    let asked = path.file_name()?.to_str()?;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
+    let there = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
+    let names: Vec<String> = there
+        .take(MOST)
+        .filter_map(|e| e.ok()?.file_name().into_string().ok())
+        .collect();
+    let near = nearest(asked, names.iter().map(String::as_str))?;
+    Some(visible(&path.with_file_name(near).display().to_string()).into_owned())
+}
+
 fn refused(path: &Path, source: &std::io::Error) -> Fault {
     let place = Place::file(visible(&path.display().to_string()));
     match source.kind() {
@@ -158,7 +173,12 @@ fn refused(path: &Path, source: &std::io::Error) -> Fault {
             "nothing of this name",
             "a bench folder, its bench.toml, or a table",
         )
-        .remedy("check the spelling; a name is taken from the folder that you are in"),
+        .remedy(match near_name(path) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => {
+                "check the spelling; a name is taken from the folder that you are in".to_owned()
+            }
+        }),
         std::io::ErrorKind::PermissionDenied => Fault::new(
             place,
             "a file or folder that may not be read",

@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 
 use super::words::Words;
 use super::{Answer, CliError, Common};
-use crate::bench::SourceFile;
+use crate::bench::{SourceFile, did_you_mean};
 use crate::fit::curve::show::{for_pasting, rounded, shortest};
 use crate::fit::curve::{CurveError, CurveFit, CurveRequest, fit_curve, point_in_words};
 use crate::fit::nonlinear::{Observer, Progress};
@@ -208,9 +208,10 @@ fn aliases(args: &CurveArgs, headings: &[String]) -> Result<BTreeMap<String, Str
     for column in aliases.values().chain(&args.weight) {
         if !headings.contains(column) {
             return Err(CliError::Misuse(format!(
-                "{} has no column `{column}`; it has {}",
+                "{} has no column `{column}`; it has {}{}",
                 args.file.display(),
-                headings.join(", ")
+                headings.join(", "),
+                did_you_mean(column, headings.iter().map(String::as_str))
             )));
         }
     }

@@ -18,16 +18,16 @@ use crate::supply::discharge::{
 const EXAMPLES: &str = "Examples:
   steadydraw discharge                                     the demo's battery
   steadydraw discharge test.csv --rating 100Ah --cutoff 20V
-                                      columns found by headings such as `time [s],current [A],voltage [V]`
+      columns found by headings such as `time [s],current [A],voltage [V]`
   steadydraw discharge test1.csv test2.csv --rating 100Ah --nominal 25.6V --price 980 \\
       --current-accuracy \"0.5 % of reading + 0.02 A\" --voltage-accuracy \"0.1 % of reading\"
-  steadydraw discharge log.txt --time \"Total Time [s]\" --current \"Current [A]\" --voltage \"Voltage [V]\"
-                                      headings without units: write the unit beside the name
+  steadydraw discharge log.txt --time \"Total Time [s]\" --current \"I [A]\" --voltage \"U [V]\"
+      headings without units: write the unit beside the name
   steadydraw discharge raw.csv --time \"#2 [s]\" --current \"#9 [A]\" --voltage \"#10 [V]\"
-                                      a table without headings: columns by number
-  steadydraw discharge volts.csv --load \"15 W\" --load-accuracy \"10 % of reading\" --from 1h --until 9h
-                                      voltages only, under a constant load, in a part of the log
-  steadydraw discharge my-bench       what [battery.discharge] in its bench.toml names, mapped like a [[log]]";
+      a table without headings: columns by number
+  steadydraw discharge volts.csv --load \"15 W\" --load-accuracy \"10 % of reading\" --from 1h
+      voltages only, under a constant load, in a part of the log
+  steadydraw discharge my-bench       what [battery.discharge] in its bench.toml names";
 
 /// Arguments of `discharge`.
 #[derive(clap::Args, Debug)]

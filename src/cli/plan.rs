@@ -25,7 +25,7 @@ use crate::steady::reduce;
 /// Arguments of `plan`.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  steadydraw plan --modes cool,eco --fans 1,2,3 --intakes 24degC,30degC --out my-plan\n  steadydraw plan my-bench --repeats 3 --blocks 3           more runs like those of the bench, with its own scatter\n  steadydraw plan --fans low,high --airflows 140m3/h,260m3/h --scatter 2%\n  steadydraw plan --modes cool --decide 90%                 repeats that it takes\n  steadydraw plan my-bench --next elasticity                the one further run that narrows it most\n  steadydraw plan my-bench --next predict --intake 38degC --mode cruise --fan 3\n\nWith --out it writes runs.csv and points.csv, their blanks to be filled, and the run sheet as Markdown and HTML."
+    after_help = "Examples:\n  steadydraw plan --modes cool,eco --fans 1,2,3 --intakes 24degC,30degC --out my-plan\n  steadydraw plan my-bench --repeats 3 --blocks 3           with the scatter of the bench\n  steadydraw plan --fans low,high --airflows 140m3/h,260m3/h --scatter 2%\n  steadydraw plan --modes cool --decide 90%                 repeats that it takes\n  steadydraw plan my-bench --next elasticity                the one further run that narrows it most\n  steadydraw plan my-bench --next predict --intake 38degC --mode cruise --fan 3\n\nWith --out it writes runs.csv and points.csv, their blanks to be filled, and the run sheet as Markdown and HTML."
 )]
 pub struct PlanArgs {
     /// Bench to go on from; a plan from scratch where none is given but modes, fans or intakes are; else the demo

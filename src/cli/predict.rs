@@ -24,7 +24,7 @@ use crate::report::tables::{Cell, Column, Table};
 /// Arguments of `predict`.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n  steadydraw predict my-bench --intake 35degC --mode cruise --fan 3 --explain\n  steadydraw predict my-bench --adjusted                   every tested setting at the same conditions\n  steadydraw predict my-bench --intake 35degC --ambient 40degC --assume-ambient-slope published\n  steadydraw predict my-bench --intake 35degC --ambient 40degC --assume-ambient-slope \"1.6 to 2.2 %/K\""
+    after_help = "Examples:\n  steadydraw predict my-bench --intake 35degC --ambient 38degC\n  steadydraw predict my-bench --intake 35degC --mode cruise --fan 3 --explain\n  steadydraw predict my-bench --adjusted                   every tested setting at the same conditions\n  steadydraw predict my-bench --intake 35degC --ambient 40degC --assume-ambient-slope published\n  steadydraw predict my-bench --intake 35degC --ambient 40degC \\\n      --assume-ambient-slope \"1.6 to 2.2 %/K\""
 )]
 pub struct PredictArgs {
     /// Bench folder (or points table); the demo where none is given

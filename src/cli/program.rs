@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Args, ColorChoice, CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use super::progress::Seconds;
 use super::{
     Answer, BAD_INPUT, CliError, MISUSE, check, claims, compare, completions, coupling, curve,
     discharge, fit, manual, new, plan, predict, print, reduce, report, runtime, schema,
@@ -134,6 +135,29 @@ enum Command {
     Man(manual::ManArgs),
 }
 
+impl Command {
+    fn name(&self) -> &'static str {
+        match self {
+            Command::New(_) => "new",
+            Command::Plan(_) => "plan",
+            Command::Check(_) => "check",
+            Command::Reduce(_) => "reduce",
+            Command::Fit(_) => "fit",
+            Command::Coupling(_) => "coupling",
+            Command::Predict(_) => "predict",
+            Command::Runtime(_) => "runtime",
+            Command::Discharge(_) => "discharge",
+            Command::Curve(_) => "curve",
+            Command::Claims(_) => "claims",
+            Command::Compare(_) => "compare",
+            Command::Report(_) => "report",
+            Command::Schema(_) => "schema",
+            Command::Completions(_) => "completions",
+            Command::Man(_) => "man",
+        }
+    }
+}
+
 /// The program's commands and options, in the colours asked for.
 pub(super) fn command() -> clap::Command {
     let mut command = Program::command();
@@ -210,24 +234,27 @@ pub fn run_from_env() -> ExitCode {
         ColorChoice::Never => anstream::ColorChoice::Never.write_global(),
         ColorChoice::Auto => {}
     }
-    let (name, result) = match &program.command {
-        Command::New(a) => ("new", new::run(a, common)),
-        Command::Plan(a) => ("plan", plan::run(a, common)),
-        Command::Check(a) => ("check", check::run(a, common)),
-        Command::Reduce(a) => ("reduce", reduce::run(a, common)),
-        Command::Fit(a) => ("fit", fit::run(a, common)),
-        Command::Coupling(a) => ("coupling", coupling::run(a, common)),
-        Command::Predict(a) => ("predict", predict::run(a, common)),
-        Command::Runtime(a) => ("runtime", runtime::run(a, common)),
-        Command::Discharge(a) => ("discharge", discharge::run(a, common)),
-        Command::Curve(a) => ("curve", curve::run(a, common)),
-        Command::Claims(a) => ("claims", claims::run(a, common)),
-        Command::Compare(a) => ("compare", compare::run(a, common)),
-        Command::Report(a) => ("report", report::run(a, common)),
-        Command::Schema(a) => ("schema", schema::run(a)),
-        Command::Completions(a) => ("completions", completions::run(a)),
-        Command::Man(a) => ("man", manual::run(a, common)),
+    let name = program.command.name();
+    let seconds = Seconds::of(name, common);
+    let result = match &program.command {
+        Command::New(a) => new::run(a, common),
+        Command::Plan(a) => plan::run(a, common),
+        Command::Check(a) => check::run(a, common),
+        Command::Reduce(a) => reduce::run(a, common),
+        Command::Fit(a) => fit::run(a, common),
+        Command::Coupling(a) => coupling::run(a, common),
+        Command::Predict(a) => predict::run(a, common),
+        Command::Runtime(a) => runtime::run(a, common),
+        Command::Discharge(a) => discharge::run(a, common),
+        Command::Curve(a) => curve::run(a, common),
+        Command::Claims(a) => claims::run(a, common),
+        Command::Compare(a) => compare::run(a, common),
+        Command::Report(a) => report::run(a, common),
+        Command::Schema(a) => schema::run(a),
+        Command::Completions(a) => completions::run(a),
+        Command::Man(a) => manual::run(a, common),
     };
+    drop(seconds);
     match result {
         Ok(answer) => {
             show(name, answer, common);

@@ -21,7 +21,7 @@ use crate::predict::AmbientAssumption;
 use crate::report::budgets::{Shown, sentences};
 use crate::report::reproduce::{Asked, Reproduce};
 use crate::report::write::{Existing, Output, write_all};
-use crate::report::writeup::{HotDay, Results, SupplyResults, document, files};
+use crate::report::writeup::{HotDay, Results, SupplyResults, document, equations, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
 use crate::supply::runtime::SupplyError;
 
@@ -117,7 +117,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
         words.paragraph(sentence);
     }
     words.gap();
-    words.paragraph(&format!("The page is {}: open it in any browser. With it: {} files, writeup.md, figures/ and tables/ among them.", index.display(), made.outputs.len()));
+    words.paragraph(&format!("The page is {}: open it in any browser. With it: {} files, writeup.md, results.xlsx, equations.tex, figures/ and tables/ among them.", index.display(), made.outputs.len()));
     Ok(Answer {
         words: words.finish(),
         json: made.json,
@@ -248,7 +248,8 @@ fn make_all(args: &ReportArgs, common: &Common, folder: &Path) -> Result<MadeRep
         system: common.system(),
     };
     let page = document(&results);
-    let mut outputs = files(&page, folder).map_err(|e| CliError::NoAnswer(e.to_string()))?;
+    let mut outputs = files(&page, &equations(&results), folder)
+        .map_err(|e| CliError::NoAnswer(e.to_string()))?;
     let list = Reproduce::of(
         asked(args, common),
         opened.demo,

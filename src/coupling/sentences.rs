@@ -28,6 +28,25 @@ fn verdict_sentence(
             listed(independent.iter().map(|m| quoted(m)))
         );
     }
+    // Where modes differ, a mode that is open by itself is not spoken for by the others.
+    let (with, open): (Vec<&ModeAnswer>, Vec<&ModeAnswer>) =
+        { answer.per_mode.iter() }.partition(|m| m.verdict == answer.verdict);
+    if answer.modes_differ
+        && answer.verdict != Verdict::Undecided
+        && !with.is_empty()
+        && !open.is_empty()
+    {
+        let named = |list: &[&ModeAnswer]| listed(list.iter().map(|m| quoted(&m.mode)));
+        let what = match answer.verdict {
+            Verdict::Coupled => "tied together",
+            _ => "independent",
+        };
+        return format!(
+            "Fan level and compressor are {what} in {}; in {} the runs do not decide.",
+            named(&with),
+            named(&open)
+        );
+    }
     match (answer.verdict, &answer.elasticity) {
         (Verdict::Coupled, _) => "Fan level and compressor are tied together: the fan level moves the compressor's draw beyond what more air does to a compressor at fixed speed.".to_owned(),
         (Verdict::Independent, _) => "Fan level and compressor are independent: what the compressor side draws hardly moves with the fan level.".to_owned(),

@@ -17,6 +17,7 @@ pub mod machine;
 pub mod model;
 pub mod rows;
 pub mod score;
+pub mod stories;
 pub mod truth;
 pub mod two_stage;
 pub mod unit;

@@ -7,6 +7,7 @@
 //! * [`mod@compare`]: several units at the same conditions.
 //! * [`predictions`]: predictions explained, settings at common conditions, left-out runs.
 //! * [`tables`]: one neutral table, written as terminal text, HTML, Markdown or CSV.
+//! * [`workbook`]: a write-up's numbers as one `.xlsx` file.
 //! * [`font`]: the embedded faces that figures are measured and lettered with.
 //! * [`figure`]: figures as plain scenes, drawn as SVG and PNG.
 //! * [`curve_figure`]: the figure of a curve fitted to a table.
@@ -36,5 +37,6 @@ pub mod supply_figures;
 pub mod supply_tables;
 pub mod tables;
 pub mod words;
+pub mod workbook;
 pub mod write;
 pub mod writeup;

@@ -11,7 +11,7 @@ use crate::support::sheet::Sheet;
 use crate::support::{BenchDir, run, run_in};
 
 /// Values that stand for names.
-type Names<'a> = &'a dyn Fn(&str) -> f64;
+pub type Names<'a> = &'a dyn Fn(&str) -> f64;
 
 /// Reads a spreadsheet's formula by a spreadsheet's own rules: a leading minus binds tighter than a power, powers go from the left.
 struct Formula<'a> {
@@ -123,6 +123,11 @@ impl Formula<'_> {
             other => panic!("no function {other:?}"),
         }
     }
+}
+
+/// A spreadsheet's formula where `names` gives the value of each cell.
+pub fn formula(text: &str, names: Names<'_>) -> f64 {
+    Formula::value(text, names)
 }
 
 /// The text between the brace that opens here and the one that closes it, and what follows.

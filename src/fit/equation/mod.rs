@@ -85,6 +85,23 @@ impl Equation {
         self.names.iter().map(|(name, _)| name.as_str())
     }
 
+    /// The right side where `value` gives the value of each name; NaN where it knows none.
+    pub fn value(&self, value: impl Fn(&str) -> f64) -> f64 {
+        let mut values: Vec<f64> = Vec::with_capacity(self.right + 1);
+        for node in self.nodes.list.iter().take(self.right + 1) {
+            let of = |part: usize| values.get(part).copied().unwrap_or(f64::NAN);
+            let found = match *node {
+                node::Node::Number(v) => v,
+                node::Node::Name(i) => self.names.get(i).map_or(f64::NAN, |n| value(&n.0)),
+                node::Node::Call(f, a) => f.apply(of(a)),
+                node::Node::Whole(a, n) => of(a).power_whole(n),
+                node::Node::Join(o, a, b) => o.apply(of(a), of(b)),
+            };
+            values.push(found);
+        }
+        values.pop().unwrap_or(f64::NAN)
+    }
+
     /// Sorts the names: those among `columns` are data, the others parameters.
     ///
     /// # Errors

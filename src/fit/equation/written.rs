@@ -229,7 +229,11 @@ impl Hand for Paper {
             Function::Abs => return Written::whole(format!(r"\left|{inner}\right|")),
             Function::Negate => return self.negative(argument),
         };
-        Written::whole(format!("{name}{}", self.bracketed(inner)))
+        // The square of a logarithm is bracketed, lest it be read as the logarithm of a square.
+        Written {
+            text: format!("{name}{}", self.bracketed(inner)),
+            bond: Bond::Power,
+        }
     }
 
     fn join(&self, operation: Operation, a: &Written, b: &Written) -> Written {

@@ -55,17 +55,23 @@ pub fn upright(name: &str) -> String {
 impl Equation {
     /// As a formula of a spreadsheet whose cells are those of [`VARIABLES`]; `None` where the text is no equation.
     pub fn spreadsheet(&self) -> Option<String> {
-        self.spreadsheet_with(|v| v.cell.to_owned())
-    }
-
-    /// As a formula of a spreadsheet with cells of the caller's choice.
-    pub fn spreadsheet_with(&self, cell: impl Fn(&Variable) -> String) -> Option<String> {
         let read = fit::Equation::parse(&self.text).ok()?;
         Some(read.spreadsheet(|name| {
             { VARIABLES.iter() }
                 .find(|v| v.name == name)
-                .map_or_else(|| name.to_owned(), &cell)
+                .map_or_else(|| name.to_owned(), |v| v.cell.to_owned())
         }))
+    }
+
+    /// Its value where `value` gives that of each variable; NaN where the text is no equation.
+    pub fn value(&self, value: impl Fn(&Variable) -> f64) -> f64 {
+        fit::Equation::parse(&self.text).map_or(f64::NAN, |read| {
+            read.value(|name| {
+                { VARIABLES.iter() }
+                    .find(|v| v.name == name)
+                    .map_or(f64::NAN, &value)
+            })
+        })
     }
 
     /// In LaTeX, for mathematics mode, with the symbols of [`VARIABLES`]; `None` where the text is no equation.

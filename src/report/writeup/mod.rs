@@ -3,15 +3,20 @@
 //! [`Results`] holds all that was computed; [`document`] turns it into a [`Document`]; [`files`] writes that in every format.
 
 mod figures;
+mod paste;
 mod prose;
 mod sections;
+mod summary;
 mod tables;
 
 use std::path::Path;
 
+pub use paste::equations;
+
 use super::budgets::Shown;
 use super::document::Document;
 use super::figure::{self, FigureError, Format, Size, Theme};
+use super::workbook::{Equations, TextSheet, workbook};
 use super::write::Output;
 use super::{html, markdown};
 use crate::bench::{Bench, Finding};
@@ -113,29 +118,64 @@ impl Results<'_> {
 pub fn document(results: &Results<'_>) -> Document {
     Document {
         title: results.bench.title.clone(),
-        lead: prose::lead(results),
+        lead: summary::summary(results),
         sections: sections::all(results),
         foot: prose::foot(results),
     }
 }
 
-/// Every file of the write-up, under `folder`: `index.html`, `writeup.md`, `figures/` (page in light and dark, slide) and `tables/`.
+/// Why a write-up has no files.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FilesError {
+    /// A figure cannot be drawn.
+    #[error(transparent)]
+    Figure(#[from] FigureError),
+    /// The workbook cannot be written.
+    #[error("the workbook cannot be written: {0}")]
+    Workbook(#[from] rust_xlsxwriter::XlsxError),
+}
+
+/// Sheets of text in the workbook.
+const TEXTS: [TextSheet<'_>; 2] = [
+    TextSheet {
+        name: "methods",
+        sections: &[sections::METHODS],
+    },
+    TextSheet {
+        name: "notes",
+        sections: &[sections::LIMITATIONS, sections::CAUTIONS],
+    },
+];
+
+/// Every file of the write-up, under `folder`: `index.html`, `writeup.md`, `figures/` (page in light and dark, slide), `tables/`,
+/// `results.xlsx` and `equations.tex`.
 ///
 /// # Errors
-/// [`FigureError`] where a figure cannot be drawn.
-pub fn files(document: &Document, folder: &Path) -> Result<Vec<Output>, FigureError> {
-    let (page, pictures) = rayon::join(
+/// [`FilesError`] where a figure cannot be drawn or the workbook not be written.
+pub fn files(
+    document: &Document,
+    equations: &Equations,
+    folder: &Path,
+) -> Result<Vec<Output>, FilesError> {
+    let tables = tables::named(document);
+    let (page, (book, pictures)) = rayon::join(
         || html::page(document),
         || {
-            let figures: Vec<&figure::Figure> = document.figures().collect();
-            figure::files(
-                &figures,
-                &[
-                    (Format::Svg(Size::PAGE, Theme::Light), ""),
-                    (Format::Png(Size::PAGE, Theme::Light), ""),
-                    (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
-                    (Format::Png(Size::SLIDE, Theme::Light), "-slide"),
-                ],
+            rayon::join(
+                || workbook(document, &tables, equations, &TEXTS),
+                || {
+                    let figures: Vec<&figure::Figure> = document.figures().collect();
+                    figure::files(
+                        &figures,
+                        &[
+                            (Format::Svg(Size::PAGE, Theme::Light), ""),
+                            (Format::Png(Size::PAGE, Theme::Light), ""),
+                            (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
+                            (Format::Png(Size::SLIDE, Theme::Light), "-slide"),
+                        ],
+                    )
+                },
             )
         },
     );
@@ -155,7 +195,15 @@ pub fn files(document: &Document, folder: &Path) -> Result<Vec<Output>, FigureEr
             bytes,
         });
     }
-    for (name, table) in tables::named(document) {
+    files.push(Output {
+        path: folder.join("results.xlsx"),
+        bytes: book?,
+    });
+    files.push(Output {
+        path: folder.join("equations.tex"),
+        bytes: paste::latex(equations).into_bytes(),
+    });
+    for (name, table) in &tables {
         files.push(Output {
             path: folder.join("tables").join(format!("{name}.csv")),
             bytes: table.to_csv().into_bytes(),

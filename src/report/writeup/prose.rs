@@ -1,161 +1,11 @@
 //! Sentences of the write-up. Each is made from a result and says no more than it.
 
 use super::Results;
-use super::tables::{level_name, name, tested};
-use crate::bench::{Channel, FlowAt, Kind, Severity};
-use crate::budget::Figure;
-use crate::fit::forms::{At, CapacityKind};
-use crate::predict::{ambient_caution, predict, predict_capacity};
-use crate::quantity::{Dimension, System};
-use crate::report::words::unit_sign;
+use super::summary::temperature;
+use crate::bench::{Channel, FlowAt, Kind};
+use crate::fit::forms::CapacityKind;
+use crate::predict::ambient_caution;
 use crate::supply::cautions::{largest_asked, passed_limits};
-
-/// The answer in a few sentences.
-pub(super) fn lead(r: &Results<'_>) -> Vec<String> {
-    let mut text = Vec::new();
-    if r.demo {
-        text.push("This is the built-in demo. The unit, its runs and its maker's claims are invented; nothing here is a measurement.".to_owned());
-    }
-    text.push(draw_sentence(r));
-    text.extend(r.coupling.sentences.first().cloned());
-    text.extend(capacity_sentence(r));
-    let blocking = r
-        .findings
-        .iter()
-        .filter(|f| f.severity == Severity::Error)
-        .count();
-    let weak = r
-        .findings
-        .iter()
-        .filter(|f| f.severity == Severity::Warning)
-        .count();
-    if blocking + weak > 0 {
-        let n = blocking + weak;
-        text.push(if n == 1 {
-            "One finding about the bench's layout weakens these answers; it stands under Limitations.".to_owned()
-        } else {
-            format!("{n} findings about the bench's layout weaken these answers; they stand under Limitations.")
-        });
-    }
-    text
-}
-
-fn temperature(r: &Results<'_>, c: f64) -> String {
-    format!(
-        "{:.0} {}",
-        r.system.convert(Dimension::Temperature, c),
-        unit_sign(r.system.symbol(Dimension::Temperature))
-    )
-}
-
-fn draw_sentence(r: &Results<'_>) -> String {
-    let data = &r.draw.data;
-    let draws: Vec<_> = tested(data)
-        .into_iter()
-        .filter_map(|(m, l, _)| {
-            predict(
-                r.bench,
-                r.draw,
-                At::new(m, l, data.intake_ref, data.ambient_ref),
-                r.level,
-            )
-            .map(|p| (p, m, l))
-        })
-        .collect();
-    let least = draws
-        .iter()
-        .min_by(|a, b| a.0.draw_w.total_cmp(&b.0.draw_w));
-    let most = draws
-        .iter()
-        .max_by(|a, b| a.0.draw_w.total_cmp(&b.0.draw_w));
-    match (least, most) {
-        (Some(a), Some(b)) if draws.len() > 1 => format!(
-            "At {} intake the unit draws from {:.0} W ({}; {} interval of the long-run mean {:.0} to {:.0} W) to {:.0} W ({}; {:.0} to {:.0} W).",
-            temperature(r, data.intake_ref),
-            a.0.draw_w,
-            setting(r, a.1, a.2),
-            r.percent(),
-            a.0.mean_w.0,
-            a.0.mean_w.1,
-            b.0.draw_w,
-            setting(r, b.1, b.2),
-            b.0.mean_w.0,
-            b.0.mean_w.1
-        ),
-        (Some(a), _) => format!(
-            "At {} intake the unit draws {:.0} W ({} interval of the long-run mean {:.0} to {:.0} W).",
-            temperature(r, data.intake_ref),
-            a.0.draw_w,
-            r.percent(),
-            a.0.mean_w.0,
-            a.0.mean_w.1
-        ),
-        _ => String::new(),
-    }
-}
-
-fn setting(r: &Results<'_>, mode: usize, level: usize) -> String {
-    let (m, l) = (name(&r.draw.data, mode), level_name(&r.draw.data, level));
-    if m.is_empty() {
-        format!("fan {l}")
-    } else {
-        format!("{m}, fan {l}")
-    }
-}
-
-fn capacity_sentence(r: &Results<'_>) -> Option<String> {
-    let (kind, fit) = r.capacity.as_ref().ok()?;
-    let data = &fit.data;
-    let best = tested(data)
-        .into_iter()
-        .filter_map(|(m, l, _)| {
-            let at = At::new(m, l, data.intake_ref, data.ambient_ref);
-            let c = predict_capacity(r.bench, fit, at, r.level)?;
-            Some((c, predict(r.bench, r.draw, at, r.level)?, m, l))
-        })
-        .max_by(|a, b| a.0.capacity_w.total_cmp(&b.0.capacity_w))?;
-    let (c, p, m, l) = best;
-    let what = match kind {
-        CapacityKind::Total => "total",
-        CapacityKind::Sensible => "sensible",
-    };
-    let show = |w: f64| r.system.convert_capacity(w);
-    Some(format!(
-        "Most {what} cooling at {}: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} W/W{}{}.",
-        temperature(r, data.intake_ref),
-        show(c.capacity_w),
-        r.system.capacity_symbol(),
-        setting(r, m, l),
-        r.percent(),
-        show(c.mean_w.0),
-        show(c.mean_w.1),
-        match kind {
-            CapacityKind::Total => "an EER",
-            CapacityKind::Sensible => "a sensible-only EER",
-        },
-        c.capacity_w / p.draw_w,
-        eer_interval(r, m, l),
-        if r.bench.fan.draw_limit_w == Some(0.0) {
-            " without the blower's draw"
-        } else {
-            ""
-        }
-    ))
-}
-
-/// The EER's interval at a setting, from its budget.
-fn eer_interval(r: &Results<'_>, mode: usize, level: usize) -> String {
-    let found = r.budget.and_then(|b| {
-        let list = b.budgets.middle(b.data);
-        let s = list
-            .into_iter()
-            .find(|s| (s.mode, s.level) == (mode, level))?;
-        s.figure(Figure::Eer).map(|f| f.interval)
-    });
-    found.map_or(String::new(), |(low, high)| {
-        format!(" (by the runs themselves {low:.2} to {high:.2})")
-    })
-}
 
 /// What the bench is, as terms.
 pub(super) fn bench_terms(r: &Results<'_>) -> Vec<(String, String)> {
@@ -293,6 +143,9 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
     }
     if r.budget.is_some() {
         text.push("Uncertainty budgets follow JCGM 100:2008. An instrument has one error for all that it reads of one kind, in all runs: it is added once to an absolute figure, and cancels in ratios between settings and wherever it reads both ends of a difference. The scatter between repeated runs is pooled over all settings, with common slopes in the conditions that varied; what an instrument does afresh in each run, and the run's own averaging, stand in it already. Slopes of each figure in each source are taken numerically.".to_owned());
+        if let Some(t) = r.budget.and_then(|b| b.trials) {
+            text.push(format!("For the setting whose budget is shown, {} random trials (JCGM 101:2008) go through the whole calculation; where their interval is not that of the linear one to the digits that matter, theirs stands.", t.trials));
+        }
     }
     text
 }
@@ -304,7 +157,7 @@ pub(super) fn limitations(r: &Results<'_>) -> Vec<String> {
         &r.draw.data,
         Some(r.draw.data.ambient_mean),
         f64::INFINITY,
-        System::Si,
+        r.system,
     ));
     list.dedup();
     list

@@ -13,14 +13,18 @@ use crate::report::{result_tables, run_figure};
 use crate::steady::Reduction;
 use crate::supply::notes::runtime_notes;
 
+/// Titles of sections that stand in the workbook too.
+pub(super) const LIMITATIONS: &str = "Limitations";
+pub(super) const METHODS: &str = "How it was done";
+pub(super) const CAUTIONS: &str = "Cautions";
+
 /// All sections.
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
-    let mut sections = vec![draw(r), coupling(r)];
-    sections.extend(capacity(r));
-    sections.extend(claims(r));
-    sections.extend(budget(r));
+    let mut sections = vec![draw(r), capacity(r), coupling(r)];
     sections.push(warmer(r));
     sections.extend(supply(r));
+    sections.extend(claims(r));
+    sections.extend(budget(r));
     sections.extend([limitations(r), method(r), cautions(r), runs(r)]);
     sections.extend(r.reduction.map(read));
     sections
@@ -112,9 +116,18 @@ fn coupling(r: &Results<'_>) -> Section {
     section
 }
 
-fn capacity(r: &Results<'_>) -> Option<Section> {
-    let f = figures::capacity_by_intake(r)?;
-    Some(Section::new("What it delivers").with(figure(f)))
+fn capacity(r: &Results<'_>) -> Section {
+    let section = Section::new("What it delivers");
+    match (figures::capacity_by_intake(r), &r.capacity) {
+        (Some(f), _) => section.with(figure(f)),
+        (None, Err(why)) => {
+            let why = why.trim_end_matches('.');
+            section.with(Block::Text(format!("No capacity is given: {why}.")))
+        }
+        (None, Ok(_)) => section.with(Block::Text(
+            "The capacity stands in the tables; there is too little of it for a figure.".to_owned(),
+        )),
+    }
 }
 
 fn claims(r: &Results<'_>) -> Option<Section> {
@@ -222,7 +235,7 @@ fn supply(r: &Results<'_>) -> Option<Section> {
 
 fn limitations(r: &Results<'_>) -> Section {
     let list = prose::limitations(r);
-    let section = Section::new("Limitations");
+    let section = Section::new(LIMITATIONS);
     if list.is_empty() {
         section.with(Block::Text(
             "Nothing was found that weakens these answers beyond their intervals.".to_owned(),
@@ -233,7 +246,7 @@ fn limitations(r: &Results<'_>) -> Section {
 }
 
 fn method(r: &Results<'_>) -> Section {
-    let mut section = Section::new("How it was done").with(Block::Terms(prose::bench_terms(r)));
+    let mut section = Section::new(METHODS).with(Block::Terms(prose::bench_terms(r)));
     for paragraph in prose::methods(r) {
         section = section.with(Block::Text(paragraph));
     }
@@ -241,7 +254,7 @@ fn method(r: &Results<'_>) -> Section {
 }
 
 fn cautions(r: &Results<'_>) -> Section {
-    Section::new("Cautions").with(Block::Caution(prose::cautions(r)))
+    Section::new(CAUTIONS).with(Block::Caution(prose::cautions(r)))
 }
 
 fn runs(r: &Results<'_>) -> Section {
