@@ -273,7 +273,7 @@ impl Bench {
         files: &'static [(&'static str, &'static str)],
         reads: &Reads,
     ) -> Result<Bench, BenchError> {
-        Self::from_source(&Source::embedded(files, reads))
+        Self::from_source(&Source::in_memory(files.iter().copied(), reads))
     }
 
     /// Reads a bench from texts in memory: `bench.toml` and its points table.
@@ -316,7 +316,11 @@ impl Bench {
         })
     }
 
-    fn from_source(source: &Source) -> Result<Bench, BenchError> {
+    /// Reads a bench from any source.
+    ///
+    /// # Errors
+    /// As [`Bench::open`].
+    pub fn from_source(source: &Source) -> Result<Bench, BenchError> {
         let bytes = source.read("bench.toml", &Place::file("bench.toml"))?;
         let text = utf8("bench.toml", bytes)?;
         let mut bench = Self::parse(&text, &|name, place| source.read(name, place))?;

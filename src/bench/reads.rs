@@ -3,20 +3,16 @@
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, Read};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use sha2::{Digest as _, Sha256};
 
+use super::source::FileBytes;
+
 /// Notes every file that is read through it. Clones share one list.
 #[derive(Clone, Debug, Default)]
-pub struct Reads(Arc<Mutex<BTreeMap<(String, String), Noted>>>);
-
-#[derive(Clone, Debug)]
-pub(super) enum Noted {
-    Disk(PathBuf),
-    Embedded(&'static str),
-}
+pub struct Reads(Arc<Mutex<BTreeMap<(String, String), FileBytes>>>);
 
 /// A file as it was read.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -33,7 +29,7 @@ pub struct Input {
 }
 
 impl Reads {
-    pub(super) fn note(&self, root: &str, name: &str, file: Noted) {
+    pub(super) fn note(&self, root: &str, name: &str, file: FileBytes) {
         // A list of names has no half-made state: what a panicking thread left is as good as ever.
         let mut list = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         list.insert((root.to_owned(), name.to_owned()), file);
@@ -54,8 +50,8 @@ impl Reads {
         list.iter()
             .map(|((root, name), file)| {
                 let digest = match file {
-                    Noted::Embedded(text) => Some(digest_bytes(text.as_bytes())),
-                    Noted::Disk(path) => digest_file(path).ok().flatten(),
+                    FileBytes::Memory(bytes) => Some(digest_bytes(bytes)),
+                    FileBytes::Disk(path) => digest_file(path).ok().flatten(),
                 };
                 Input {
                     bench: (several && !root.is_empty()).then(|| root.clone()),
@@ -140,11 +136,11 @@ mod tests {
         let reads = Reads::default();
         reads
             .clone()
-            .note("north", "points.csv", Noted::Embedded("abc"));
+            .note("north", "points.csv", FileBytes::Memory((*b"abc").into()));
         let alone = reads.inputs();
         assert_eq!(alone.len(), 1);
         assert_eq!((alone[0].bench.as_deref(), alone[0].bytes), (None, Some(3)));
-        reads.note("south", "points.csv", Noted::Disk("not/there".into()));
+        reads.note("south", "points.csv", FileBytes::Disk("not/there".into()));
         let both = reads.inputs();
         assert_eq!(both[0].bench.as_deref(), Some("north"));
         assert_eq!((both[1].bytes, &both[1].sha256), (None, &None));

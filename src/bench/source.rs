@@ -1,10 +1,11 @@
-//! Where a bench's files come from: a folder (nothing outside it is read) or files built into the program.
+//! Where a bench's files come from: a folder (nothing outside it is read) or memory.
 
-use std::io::Read;
+use std::io::{Cursor, Read};
 use std::path::{Component, Path, PathBuf};
+use std::sync::Arc;
 
 use super::error::{BenchError, Fault, Place};
-use super::reads::{Noted, Reads};
+use super::reads::Reads;
 use super::text::clip;
 use super::{wildcard, workbook};
 
@@ -21,8 +22,8 @@ enum At {
     Folder(PathBuf),
     /// A single points table on disk, standing for a bench.
     Bare(PathBuf),
-    /// Files built in: name and text.
-    Embedded(&'static [(&'static str, &'static str)]),
+    /// Files in memory: name and content.
+    Memory(Vec<(String, Arc<[u8]>)>),
 }
 
 impl Source {
@@ -47,10 +48,18 @@ impl Source {
         }
     }
 
-    /// Files built into the program: name and text.
-    pub fn embedded(files: &'static [(&'static str, &'static str)], reads: &Reads) -> Source {
+    /// Files in memory: name and content.
+    pub fn in_memory(
+        files: impl IntoIterator<Item = (impl Into<String>, impl AsRef<[u8]>)>,
+        reads: &Reads,
+    ) -> Source {
         Source {
-            at: At::Embedded(files),
+            at: At::Memory(
+                files
+                    .into_iter()
+                    .map(|(name, bytes)| (name.into(), Arc::from(bytes.as_ref())))
+                    .collect(),
+            ),
             reads: reads.clone(),
         }
     }
@@ -59,11 +68,11 @@ impl Source {
     fn root(&self) -> String {
         match &self.at {
             At::Folder(path) | At::Bare(path) => path.display().to_string(),
-            At::Embedded(_) => "built-in demo".to_owned(),
+            At::Memory(_) => String::new(),
         }
     }
 
-    fn note(&self, name: &str, file: Noted) {
+    fn note(&self, name: &str, file: FileBytes) {
         self.reads.note(&self.root(), name, file);
     }
 
@@ -73,16 +82,16 @@ impl Source {
     /// A fault at `asked_at` for a path that leaves the folder or is missing; [`BenchError::Io`] where the system refuses.
     pub fn read(&self, name: &str, asked_at: &Place) -> Result<Vec<u8>, BenchError> {
         match &self.at {
-            At::Embedded(files) => files
+            At::Memory(files) => files
                 .iter()
                 .find(|(n, _)| *n == name)
-                .map(|(_, text)| {
-                    self.note(name, Noted::Embedded(text));
-                    text.as_bytes().to_vec()
+                .map(|(_, bytes)| {
+                    self.note(name, FileBytes::Memory(bytes.clone()));
+                    bytes.to_vec()
                 })
                 .ok_or_else(|| missing(Path::new(name), name, asked_at).into()),
             At::Bare(path) => {
-                self.note(name, Noted::Disk(path.clone()));
+                self.note(name, FileBytes::Disk(path.clone()));
                 read_file(path, name, asked_at)
             }
             At::Folder(folder) => {
@@ -102,7 +111,7 @@ impl Source {
                 if !real.starts_with(&root) {
                     return Err(linked_out(name, asked_at).into());
                 }
-                self.note(name, Noted::Disk(real.clone()));
+                self.note(name, FileBytes::Disk(real.clone()));
                 read_file(&real, name, asked_at)
             }
         }
@@ -119,10 +128,11 @@ pub struct SourceFile {
     bytes: FileBytes,
 }
 
+/// Where a file's bytes are.
 #[derive(Clone, Debug)]
-enum FileBytes {
+pub(super) enum FileBytes {
     Disk(PathBuf),
-    Embedded(&'static str),
+    Memory(Arc<[u8]>),
 }
 
 impl SourceFile {
@@ -149,11 +159,7 @@ impl SourceFile {
 
     /// Notes the file among those read.
     pub fn noted(self, reads: &Reads) -> SourceFile {
-        let file = match &self.bytes {
-            FileBytes::Disk(path) => Noted::Disk(path.clone()),
-            FileBytes::Embedded(text) => Noted::Embedded(text),
-        };
-        reads.note("", &self.name, file);
+        reads.note("", &self.name, self.bytes.clone());
         self
     }
 
@@ -163,7 +169,7 @@ impl SourceFile {
     /// [`BenchError::Io`] where the system refuses.
     pub fn open(&self) -> Result<Box<dyn Read + Send>, BenchError> {
         match &self.bytes {
-            FileBytes::Embedded(text) => Ok(Box::new(text.as_bytes())),
+            FileBytes::Memory(bytes) => Ok(Box::new(Cursor::new(bytes.clone()))),
             FileBytes::Disk(path) => match std::fs::File::open(path) {
                 Ok(file) => Ok(Box::new(file)),
                 Err(source) => Err(self.io(source)),
@@ -174,7 +180,7 @@ impl SourceFile {
     /// Its size in bytes, for progress; 0 where the system does not tell.
     pub fn size(&self) -> u64 {
         match &self.bytes {
-            FileBytes::Embedded(text) => text.len() as u64,
+            FileBytes::Memory(bytes) => bytes.len() as u64,
             FileBytes::Disk(path) => std::fs::metadata(path).map_or(0, |m| m.len()),
         }
     }
@@ -215,7 +221,7 @@ impl SourceFile {
         BenchError::Io {
             path: match &self.bytes {
                 FileBytes::Disk(path) => path.clone(),
-                FileBytes::Embedded(_) => PathBuf::from(&self.name),
+                FileBytes::Memory(_) => PathBuf::from(&self.name),
             },
             source,
         }
@@ -232,16 +238,17 @@ impl Source {
         let (pattern, sheet) = workbook::split(pattern);
         let sheet = sheet.map(str::to_owned);
         let folder = match &self.at {
-            At::Embedded(files) => {
+            At::Memory(files) => {
                 let found: Vec<SourceFile> = files
                     .iter()
                     .filter(|(name, _)| wildcard::matches(pattern, name))
-                    .map(|(name, text)| {
-                        self.note(name, Noted::Embedded(text));
+                    .map(|(name, bytes)| {
+                        let bytes = FileBytes::Memory(bytes.clone());
+                        self.note(name, bytes.clone());
                         SourceFile {
-                            name: (*name).to_owned(),
+                            name: name.clone(),
                             sheet: sheet.clone(),
-                            bytes: FileBytes::Embedded(text),
+                            bytes,
                         }
                     })
                     .collect();
@@ -269,7 +276,7 @@ impl Source {
             if !real.starts_with(&root) {
                 return Err(linked_out(&name, asked_at).into());
             }
-            self.note(&name, Noted::Disk(real.clone()));
+            self.note(&name, FileBytes::Disk(real.clone()));
             files.push(SourceFile {
                 name,
                 sheet: sheet.clone(),

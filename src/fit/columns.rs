@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::path::Path;
 
 use crate::bench::workbook::{self, TextDecimal, is_error_value};
-use crate::bench::{BenchError, Fault, Finding, Place};
+use crate::bench::{BenchError, Fault, Finding, Place, clip};
 
 /// The largest file read.
 const MAX_BYTES: u64 = 1 << 30;
@@ -203,15 +203,17 @@ impl ColumnFile {
                     let place = Place::at(&self.name, heading_line, again + 1);
                     return Err(Fault::new(
                         place,
-                        format!("the heading `{name}` again"),
+                        format!("the heading `{}` again", clip(name)),
                         "each heading once",
                     )
                     .into());
                 }
                 (None, _) => {
-                    let found = format!("the columns {}", self.headings.join(", "));
+                    let found = format!("the columns {}", listed(&self.headings));
                     let place = Place::line(&self.name, heading_line);
-                    return Err(Fault::new(place, found, format!("a column `{name}`")).into());
+                    return Err(
+                        Fault::new(place, found, format!("a column `{}`", clip(name))).into(),
+                    );
                 }
             }
         }
@@ -245,10 +247,9 @@ impl ColumnFile {
                     Some(value) if value.is_finite() => row.push(value),
                     _ => {
                         let place = Place::at(&self.name, line, place + 1);
-                        let shown: String = cell.chars().take(60).collect();
                         let fault = Fault::new(
                             place,
-                            format!("`{shown}` under `{name}`"),
+                            format!("`{}` under `{}`", clip(cell), clip(name)),
                             "a finite number",
                         );
                         faults.push(fault.remedy(if is_error_value(cell) {
@@ -280,11 +281,24 @@ impl ColumnFile {
             } else {
                 "no rows"
             };
-            let expected = format!("rows with numbers under {}", wanted.join(", "));
+            let expected = format!("rows with numbers under {}", listed(wanted));
             return Err(Fault::new(Place::file(&self.name), found, expected).into());
         }
         Ok(numbers)
     }
+}
+
+/// Names for a message: the first of them, and how many more there are.
+fn listed(names: &[String]) -> String {
+    const SHOWN: usize = 20;
+    let first: Vec<String> = names.iter().take(SHOWN).map(|n| clip(n)).collect();
+    let more = names.len() - first.len();
+    let tail = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    format!("{}{tail}", first.join(", "))
 }
 
 /// Lines with their numbers, but for empty ones and those that start with `#`.
