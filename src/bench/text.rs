@@ -119,9 +119,17 @@ fn is_hidden(c: char) -> bool {
 
 /// A user's text for a message: shortened, and with nothing in it that a reader could not see.
 pub(crate) fn clip(text: &str) -> String {
-    const LONGEST: usize = 60;
+    clip_at(text, 60)
+}
+
+/// What another library says of a user's file: as [`clip`], with room for a sentence.
+pub(crate) fn clip_sentence(text: &str) -> String {
+    clip_at(text, 240)
+}
+
+fn clip_at(text: &str, longest: usize) -> String {
     let mut chars = text.chars();
-    let head: String = chars.by_ref().take(LONGEST).collect();
+    let head: String = chars.by_ref().take(longest).collect();
     let mut shown = visible(&head).into_owned();
     if chars.next().is_some() {
         shown.push('…');

@@ -71,7 +71,10 @@ fn both(x: f64, d1: f64, d2: f64) -> (f64, f64) {
     if x.is_infinite() {
         return (1.0, 0.0);
     }
-    match (d1.is_infinite(), d2.is_infinite()) {
+    // Beyond this ratio one of them is as good as infinite, and the general formulas cancel to nothing.
+    const ENDLESS: f64 = 1e25;
+    let endless = |d: f64, other: f64| d.is_infinite() || (other < 1e10 && d > ENDLESS);
+    match (endless(d1, d2), endless(d2, d1)) {
         (true, true) => {
             if x < 1.0 {
                 (0.0, 1.0)

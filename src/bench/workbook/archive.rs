@@ -9,7 +9,7 @@ use zip::result::ZipError;
 use super::MAX_PACKED_BYTES;
 use super::gate::Facts;
 use crate::bench::error::{BenchError, Fault, Place};
-use crate::bench::text::clip;
+use crate::bench::text::{clip, clip_sentence};
 
 /// Entries in an archive: a sheet, its drawings and their relations are a few each.
 const MAX_ENTRIES: usize = 10_000;
@@ -121,7 +121,10 @@ const TOO_LARGE: &str = "save the sheet that is needed as CSV: text logs of any 
 fn damaged(file: &str, error: &ZipError) -> BenchError {
     fault(
         file,
-        format!("a damaged or cut-off archive ({error})"),
+        format!(
+            "a damaged or cut-off archive ({})",
+            clip_sentence(&error.to_string())
+        ),
         AGAIN,
     )
 }
@@ -178,7 +181,11 @@ pub(super) fn open(file: &str, bytes: &[u8]) -> Result<Book, BenchError> {
             return Err(over(file, &name, excess));
         }
         if let Err(found) = walked {
-            let found = format!("an entry `{}` that cannot be read: {found}", clip(&name));
+            let found = format!(
+                "an entry `{}` that cannot be read: {}",
+                clip(&name),
+                clip_sentence(&found)
+            );
             return Err(fault(file, found, AGAIN));
         }
     }

@@ -17,6 +17,7 @@ use super::value::{Value, iso_duration};
 use super::xlsx::unwritable;
 use super::{Listed, TextDecimal};
 use crate::bench::error::BenchError;
+use crate::bench::text::clip_sentence;
 
 /// Blanks that a text may hold in one place (`text:s`).
 const MAX_BLANKS: u64 = 1_000;
@@ -135,7 +136,10 @@ fn walk(
             Stop::Fault(fault) => fault,
             Stop::Found(found) => fault(
                 file,
-                format!("an entry `{name}` that cannot be read: {found}"),
+                format!(
+                    "an entry `{name}` that cannot be read: {}",
+                    clip_sentence(&found)
+                ),
                 AGAIN,
             ),
         })

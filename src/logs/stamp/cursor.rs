@@ -86,13 +86,13 @@ impl StampReader {
         };
         let bare = text.strip_suffix(b"Z").unwrap_or(text);
         match bare {
-            [.., b'0'..=b'9', b':' | b'.' | b'-', a, b]
+            [.., b'0'..=b'9', mark @ (b':' | b'.' | b'-'), a, b]
                 if last && (b'0'..=b'5').contains(a) && b.is_ascii_digit() =>
             {
-                // An ISO time without seconds ends in its minutes.
+                // An ISO time may end in its minutes, in hundredths of a second, or in an offset.
                 let colons = bare.iter().filter(|b| **b == b':').count();
                 let iso = self.dated || matches!(self.kind, Kind::Iso);
-                (!iso || colons == 2).then(|| bare.len() - 2)
+                (!iso || *mark == b':' && colons == 2).then(|| bare.len() - 2)
             }
             _ => None,
         }
