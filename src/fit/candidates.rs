@@ -223,20 +223,30 @@ fn fit_all(
     forms: Vec<DrawForm>,
     typical_draw_w: f64,
 ) -> (Vec<Candidate>, Option<FitError>) {
-    let fitted: Vec<Result<Candidate, FitError>> = forms
-        .into_par_iter()
-        .map(|form| fit_form(data, form, typical_draw_w))
-        .collect();
+    // Not all at once: a fit holds several numbers a run, and of many thousands of runs hundreds of fits would fill the memory.
+    const AT_ONCE: usize = 48;
     let mut first_error = None;
-    let mut candidates = Vec::new();
-    for result in fitted {
-        match result {
-            Ok(c) if c.aicc.is_finite() && c.control_is_plausible(data) => candidates.push(c),
-            Ok(_) => {}
-            Err(e) => {
-                first_error.get_or_insert(e);
+    let mut candidates: Vec<Candidate> = Vec::new();
+    for some in forms.chunks(AT_ONCE) {
+        let fitted: Vec<Result<Candidate, FitError>> = some
+            .to_vec()
+            .into_par_iter()
+            .map(|form| fit_form(data, form, typical_draw_w))
+            .collect();
+        for result in fitted {
+            match result {
+                Ok(c) if c.aicc.is_finite() && c.control_is_plausible(data) => candidates.push(c),
+                Ok(_) => {}
+                Err(e) => {
+                    first_error.get_or_insert(e);
+                }
             }
         }
+        // What is too far behind the best so far is too far behind the best of all.
+        let best = { candidates.iter() }
+            .map(Candidate::score)
+            .fold(f64::INFINITY, f64::min);
+        candidates.retain(|c| c.score() - best <= KEPT_WITHIN_AICC);
     }
     (candidates, first_error)
 }
