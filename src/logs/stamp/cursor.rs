@@ -76,23 +76,31 @@ impl<'a> StampCursor<'a> {
 impl StampReader {
     /// Where the two digits of the seconds stand in a stamp that has been read, where they stand last (but for a `Z`).
     fn seconds_at(&self, text: &[u8]) -> Option<usize> {
-        let last = match &self.kind {
-            Kind::Pieces(pieces) => matches!(
-                pieces.as_slice(),
-                [.., Piece::Literal(b':' | b'.' | b'-'), Piece::Second]
-            ),
-            Kind::Iso => true,
-            _ => false,
+        // The mark ahead of the seconds, and how often it stands in a stamp that ends in them: digits behind another mark, or one too
+        // many, are hundredths of a second, an offset, or the minutes of a time without seconds.
+        let (mark, times) = match &self.kind {
+            Kind::Iso => (b':', 2),
+            Kind::Pieces(_) if self.dated => (b':', 2),
+            Kind::Pieces(pieces) => match pieces.as_slice() {
+                [
+                    ..,
+                    Piece::Literal(mark @ (b':' | b'.' | b'-')),
+                    Piece::Second,
+                ] => {
+                    let same = |p: &&Piece| **p == Piece::Literal(*mark);
+                    (*mark, pieces.iter().filter(same).count())
+                }
+                _ => return None,
+            },
+            _ => return None,
         };
         let bare = text.strip_suffix(b"Z").unwrap_or(text);
         match bare {
-            [.., b'0'..=b'9', mark @ (b':' | b'.' | b'-'), a, b]
-                if last && (b'0'..=b'5').contains(a) && b.is_ascii_digit() =>
+            [.., b'0'..=b'9', before, a, b]
+                if *before == mark && (b'0'..=b'5').contains(a) && b.is_ascii_digit() =>
             {
-                // An ISO time may end in its minutes, in hundredths of a second, or in an offset.
-                let colons = bare.iter().filter(|b| **b == b':').count();
-                let iso = self.dated || matches!(self.kind, Kind::Iso);
-                (!iso || *mark == b':' && colons == 2).then(|| bare.len() - 2)
+                let seen = bare.iter().filter(|b| **b == mark).count();
+                (seen == times).then(|| bare.len() - 2)
             }
             _ => None,
         }
