@@ -214,6 +214,8 @@ fn nearest(wanted: &str, want: Option<Dimension>) -> Option<&'static str> {
         .flat_map(|row| names(row).map(move |name| (row, name)))
         // A one-letter name is one slip from anything short.
         .filter(|(_, name)| name.len() > 1 || name.eq_ignore_ascii_case(wanted))
+        // So many letters more or less are as many slips at least.
+        .filter(|(_, name)| name.chars().count().abs_diff(length) <= limit)
         .map(|(row, name)| {
             let distance = strsim::damerau_levenshtein(&name.to_lowercase(), &lower);
             (distance, row.symbol)
