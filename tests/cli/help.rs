@@ -227,7 +227,7 @@ fn a_name_that_is_nearly_right_is_met_with_the_right_one() {
         .points(table)
         .run("check")
         .answers()
-        .tells("did you mean `outlet_temp`?");
+        .tells("did you mean `outlet_temp [degC]`?");
     let fans = BenchDir::invented().points(POINTS.replace("fan-only", "fan-onyl"));
     fans.run("check")
         .exits(3)

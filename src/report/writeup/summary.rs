@@ -160,10 +160,10 @@ fn battery(r: &Results<'_>) -> Vec<String> {
     text
 }
 
-/// A temperature for a sentence, in whole degrees.
+/// A temperature for a sentence.
 pub(super) fn temperature(r: &Results<'_>, c: f64) -> String {
     format!(
-        "{:.0} {}",
+        "{:.1} {}",
         r.system.convert(Dimension::Temperature, c),
         unit_sign(r.system.symbol(Dimension::Temperature))
     )
