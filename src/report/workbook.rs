@@ -345,11 +345,11 @@ fn formulas(to: &mut Worksheet, equations: &Equations, styles: &Styles) -> Resul
         words(to, row, 1, &equation.fan, styles)?;
         words(to, row, 2, of, styles)?;
         let value = equation.value(|v| equations.at(v));
-        if let (Some(text), Some(style)) = (equation.spreadsheet(), styles.number(1)) {
-            if value.is_finite() {
-                let formula = Formula::new(text).set_result(value.to_string());
-                to.write_formula_with_format(row, 3, formula, style)?;
-            }
+        if let (Some(text), Some(style)) = (equation.spreadsheet(), styles.number(1))
+            && value.is_finite()
+        {
+            let formula = Formula::new(text).set_result(value.to_string());
+            to.write_formula_with_format(row, 3, formula, style)?;
         }
         words(to, row, 4, &equation.text, styles)?;
         words(to, row, 5, &equation.latex().unwrap_or_default(), styles)?;

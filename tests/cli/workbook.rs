@@ -115,7 +115,7 @@ fn it_holds_the_same_figures_as_the_tables_and_the_json() {
         let headings = sheet.rows().next().unwrap();
         headings
             .iter()
-            .position(|h| h.to_string() == name)
+            .position(|h| *h == name)
             .unwrap_or_else(|| panic!("no {name} in {headings:?}"))
     };
     let settings = adjusted["adjusted"]["settings"].as_array().unwrap();
