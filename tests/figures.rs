@@ -668,6 +668,7 @@ fn document() -> Document {
         lead: vec!["The fan level and the compressor are tied together: with more air the compressor works harder. On a day of 35 °C the unit draws up to 438 W, and 100 Ah at 25.6 V carry it for six hours. Invented values.".into()],
         sections,
         foot: vec!["These are measurements of one unit, not an approval.".into()],
+        interactive: false,
     }
 }
 

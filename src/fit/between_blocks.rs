@@ -129,6 +129,11 @@ impl BlocksSeen {
         columns.map(|c| along(c, a) * along(c, b)).sum()
     }
 
+    /// By how much each coefficient moves for a unit of each block's effect, block by block.
+    pub fn pulls(&self) -> &[f64] {
+        self.pulls.as_slice()
+    }
+
     /// Standard deviation of the rows about their blocks, for weight 1: the fit's own, less what blocks of this variance add to it.
     pub fn within_sd(&self, fit: &LinearFit, variance: f64) -> f64 {
         let gained: f64 = self.gains.iter().sum::<f64>() * variance;

@@ -100,6 +100,13 @@ impl LinearFit {
             .sum()
     }
 
+    /// The upper triangle of the root `U` behind [`LinearFit::mean_variance_factor`], column by column.
+    pub fn covariance_root(&self) -> Vec<f64> {
+        (0..self.p)
+            .flat_map(|j| (0..=j).map(move |i| self.root[(i, j)]))
+            .collect()
+    }
+
     /// The weight of a row.
     pub fn weight(&self, row: usize) -> f64 {
         self.weights

@@ -10,27 +10,27 @@ use crate::fit::forms::{At, CORNERS, Corner, Held, IntakeForm};
 /// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
 /// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
 /// lighter lift of a warm intake at held ambient (Carnot work: down to about -1.5 % per K).
-const FIXED_SPEED_SLOPE: (f64, f64) = (-0.002, 0.007);
+pub(super) const FIXED_SPEED_SLOPE: (f64, f64) = (-0.002, 0.007);
 /// The same for a speed that ramps with intake. Common practice, no source: full speed over some 10 to 20 K.
 const RAMP_SLOPE: (f64, f64) = (0.015, 0.008);
 /// Share of units whose speed ramps with intake, before any run is seen. Common practice, no source.
 const RAMP_PRIOR: f64 = 0.25;
 /// Chance that a ramping control has reached its top speed by the edge of the tested range. No source: even odds.
-const CLIPPED_SHARE: f64 = 0.5;
+pub(super) const CLIPPED_SHARE: f64 = 0.5;
 /// Slope of ln(draw) with intake once clipped, 1/K: fixed speed, lift shrinking with warmer intake.
-const CLIPPED_SLOPE: (f64, f64) = (-0.008, 0.007);
+pub(super) const CLIPPED_SLOPE: (f64, f64) = (-0.008, 0.007);
 /// Standard deviation of an unseen bend of ln(draw) with intake, 1/K2: that of ln(lift) at lifts of 25 to 45 K
 /// (0.6 / lift^2) as doubt about a form that bends, or does not.
-const UNSEEN_BEND: f64 = 6e-4;
+pub(super) const UNSEEN_BEND: f64 = 6e-4;
 
 /// Doubt about the draw between two tested intakes where the control seems to follow the intake: it may start, clip or step in between, and the
 /// curve then misses by up to slope × (T − T₁)(T₂ − T)/(T₂ − T₁). Standard deviation as a share of that. Common practice, no source.
-const HIDDEN_CORNER: f64 = 0.25;
+pub(super) const HIDDEN_CORNER: f64 = 0.25;
 
 /// Chance that the last step seen within the tests was not the control's last. No source: even odds.
-const MORE_STEPS: f64 = 0.5;
+pub(super) const MORE_STEPS: f64 = 0.5;
 /// Spread of an unseen step's size, as a share of the mean of those seen. No source.
-const STEP_SPREAD: f64 = 0.4;
+pub(super) const STEP_SPREAD: f64 = 0.4;
 
 /// Standard deviation (W) of what a control may do unseen between the neighbouring set points around an intake; zero at set points and outside.
 pub fn hidden_corner_w(

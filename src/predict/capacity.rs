@@ -19,7 +19,7 @@ pub struct CapacityPrediction {
 
 /// Doubt about a capacity curve's bend beyond the tested intake, relative, per K2 of distance × (distance + range). Common practice, no source:
 /// the change of sensible share over some kelvin.
-const UNSEEN_BEND: f64 = 3e-4;
+pub(super) const UNSEEN_BEND: f64 = 3e-4;
 
 /// Predicts the capacity at a setting and conditions; `None` where no candidate says anything about the setting.
 /// `fit` is a fit of [`crate::fit::forms::CapacityData`].

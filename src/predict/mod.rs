@@ -4,6 +4,7 @@ mod adjusted;
 mod assumed;
 mod beyond;
 mod capacity;
+mod doubts;
 mod explain;
 mod left_out;
 mod mixture;
@@ -19,12 +20,13 @@ pub use adjusted::{
 pub use assumed::{
     ASSUMED_SOURCE, AmbientAssumption, AmbientStep, AssumedSlope, NoSlope, WithinTests,
 };
-pub use beyond::{SeenControl, seen_control};
+pub use beyond::{SeenControl, ramp_chance, seen_control};
 pub use capacity::{CapacityPrediction, predict_capacity, predict_capacity_assuming};
+pub use doubts::{Doubts, Normal, doubts};
 pub use explain::{Explanation, FurtherRun, RunPull, Share, ShareOf, WeighedCandidate, explain};
 pub use left_out::{BAND_K, LeftOut, Miss, leave_out};
 use mixture::{Component, mean, quantile};
-pub use notes::{ambient_caution, assumed_note, prediction_notes};
+pub use notes::{ambient_caution, assumed_note, control_note, prediction_notes};
 pub(crate) use opinion::leans_on;
 use opinion::{Opinion, opinions};
 

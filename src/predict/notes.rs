@@ -23,15 +23,7 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
         ));
     }
     if p.intake_beyond_k <= SHOWN_BEYOND_K {
-        let note = match p.control {
-            SeenControl::Fixed => None,
-            SeenControl::Follows => Some(
-                "The draw changes so steeply with the intake that the control seems to follow it, smoothly as far as the runs show.",
-            ),
-            SeenControl::Steps => Some(
-                "The control seems to step between tested intakes. Where it does was not seen, so between them the interval holds both sides of the step.",
-            ),
-        };
+        let note = control_note(p.control);
         notes.extend(note.map(str::to_owned));
     }
     if let Some(step) = &p.assumed {
@@ -51,6 +43,19 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
         );
     }
     notes
+}
+
+/// What to say of a control between the tested intakes; nothing of one that does what a fixed speed would.
+pub fn control_note(control: SeenControl) -> Option<&'static str> {
+    match control {
+        SeenControl::Fixed => None,
+        SeenControl::Follows => Some(
+            "The draw changes so steeply with the intake that the control seems to follow it, smoothly as far as the runs show.",
+        ),
+        SeenControl::Steps => Some(
+            "The control seems to step between tested intakes. Where it does was not seen, so between them the interval holds both sides of the step.",
+        ),
+    }
 }
 
 /// Says that a figure (`draw` or `capacity`) was carried to an ambient by assumption, and by which.

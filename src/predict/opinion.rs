@@ -71,7 +71,7 @@ impl Opinion {
 /// Doubt about the draw for each kelvin of ambient beyond the tested range, relative to the compressor side. Published slopes are +1.4 to
 /// +2.4 % per K of condenser-side air at fixed speed, about 0 where a control holds back (curve sets of NREL/TP-5500-56354, evaluated):
 /// a fitted slope from a narrow range is doubted by half of that, as a standard deviation.
-const AMBIENT_DOUBT_PER_K: f64 = 0.01;
+pub(super) const AMBIENT_DOUBT_PER_K: f64 = 0.01;
 
 /// All opinions of the draw at a setting and conditions; empty where no candidate says anything about the setting.
 ///

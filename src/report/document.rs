@@ -2,6 +2,7 @@
 //!
 //! [`super::html`] and [`super::markdown`] write the same document, so that no format says more than another.
 
+use super::explorer::Explorer;
 use super::figure::Figure;
 use super::tables::Table;
 
@@ -16,6 +17,8 @@ pub struct Document {
     pub sections: Vec<Section>,
     /// What stands at the very end: what made it, from which files, and what it is not.
     pub foot: Vec<String>,
+    /// Whether tables sort and copy and explorers answer where scripts may run; a sheet to be printed does without.
+    pub interactive: bool,
 }
 
 /// One section.
@@ -48,6 +51,8 @@ pub enum Block {
     Table(Table),
     /// A figure.
     Figure(Box<Figure>),
+    /// A form that answers in the page; elsewhere its table.
+    Explorer(Box<Explorer>),
 }
 
 impl Document {
@@ -69,6 +74,7 @@ impl Document {
             .flat_map(|section| &section.blocks)
             .filter_map(|block| match block {
                 Block::Table(table) => Some(table),
+                Block::Explorer(explorer) => Some(&explorer.table),
                 _ => None,
             })
     }

@@ -1,4 +1,4 @@
-//! A write-up as one HTML page that stands alone: no script, no network, no other file.
+//! A write-up as one HTML page that stands alone: no network, no other file, and all of it readable where no script runs.
 
 use std::fmt::Write as _;
 
@@ -6,12 +6,36 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use rayon::prelude::*;
 
 use super::document::{Block, Document, Section};
+use super::explorer::SCRIPTS;
 use super::figure::theme::{Role, Theme, dark_rules};
 use super::figure::{Figure, FigureError, Lettering, Size};
 use super::{font, words};
 
-/// Nothing may be loaded but what the page carries itself.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'";
+/// Nothing may be loaded but what the page carries itself, and nothing runs or styles but what was written here: both are named by
+/// their digests (Content Security Policy Level 3, W3C 2024, 8.4).
+fn policy(style: &str, script: Option<&str>) -> String {
+    let digest = |text: &str| {
+        use sha2::Digest;
+        format!("'sha256-{}'", font::base64(&sha2::Sha256::digest(text)))
+    };
+    let script = script.map_or_else(|| "'none'".to_owned(), digest);
+    format!(
+        "default-src 'none'; script-src {script}; style-src {}; font-src data:; img-src data:; base-uri 'none'; form-action 'none'",
+        digest(style)
+    )
+}
+
+/// What sorts and copies tables and answers in the explorer.
+fn script() -> String {
+    let parts = [include_str!("tables.js")]
+        .into_iter()
+        .chain(SCRIPTS)
+        .chain([include_str!("start.js")]);
+    format!(
+        "(() => {{\n'use strict';\n{}}})();\n",
+        parts.collect::<String>()
+    )
+}
 
 /// The page.
 ///
@@ -45,17 +69,19 @@ pub fn page(document: &Document) -> Result<String, FigureError> {
         .enumerate()
         .map(|(i, section)| self::section(section, i + 1, &mut drawn))
         .collect();
+    let style = format!("{}{}", font::css(), style());
+    let script = document.interactive.then(script);
     let page = html! {
         (DOCTYPE)
         html lang="en-GB" {
             head {
                 meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                meta http-equiv="Content-Security-Policy" content=(policy(&style, script.as_deref()));
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="referrer" content="no-referrer";
                 title { (words::visible(&document.title)) }
-                style { (PreEscaped(font::css())) (PreEscaped(style())) }
+                style { (PreEscaped(&style)) }
             }
             body {
                 main {
@@ -77,6 +103,7 @@ pub fn page(document: &Document) -> Result<String, FigureError> {
                         footer { @for paragraph in &document.foot { p { (words::visible(paragraph)) } } }
                     }
                 }
+                @if let Some(script) = &script { script { (PreEscaped(script)) } }
             }
         }
     };
@@ -112,6 +139,7 @@ fn block(block: &Block, drawn: &mut impl Iterator<Item = (String, String)>) -> M
             },
             Block::Code(text) => pre tabindex="0" { code { (code(text)) } },
             Block::Table(table) => (table.to_html()),
+            Block::Explorer(explorer) => (explorer.to_html()),
             Block::Figure(_) => @if let Some((wide, hand)) = drawn.next() {
                 figure.figure {
                     div.wide { (PreEscaped(wide)) }
@@ -138,6 +166,7 @@ fn style() -> String {
             ("paper", Role::Paper),
             ("ink", Role::Ink),
             ("quiet", Role::Quiet),
+            ("axis", Role::Axis),
             ("line", Role::Grid),
             ("region", Role::Region),
             ("mark", Role::Series(0)),
@@ -182,6 +211,7 @@ mod tests {
                     .with(Block::Code(hostile.into())),
             ],
             foot: vec![hostile.into()],
+            interactive: false,
         };
         let page = page(&document).expect("a page");
         for bad in [
@@ -195,6 +225,30 @@ mod tests {
             assert!(!page.contains(bad), "{bad}");
         }
         assert!(page.contains("default-src 'none'") && page.contains("&lt;script&gt;"));
+    }
+
+    #[test]
+    fn the_policy_names_what_the_page_carries() {
+        let carried = |page: &str, tag: &str| {
+            let (_, rest) = page.split_once(&format!("<{tag}>")).expect(tag);
+            rest.split_once(&format!("</{tag}>"))
+                .expect(tag)
+                .0
+                .to_owned()
+        };
+        let still = page(&Document::default()).expect("a page");
+        assert!(still.contains("script-src 'none'") && !still.contains("<script"));
+        let document = Document {
+            interactive: true,
+            ..Document::default()
+        };
+        let page = page(&document).expect("a page");
+        let (style, script) = (carried(&page, "style"), carried(&page, "script"));
+        let policy = policy(&style, Some(&script)).replace('\'', "'");
+        assert!(page.contains(&policy), "{policy}");
+        assert!(!policy.contains("unsafe") && !page.contains(" style="));
+        // What a page says of itself is not text from a bench, but it must not end its own element either.
+        assert_eq!(script.matches("</").count(), 0);
     }
 
     #[test]

@@ -73,6 +73,7 @@ fn block(block: &Block, folder: &str) -> String {
         Block::Caution(items) => format!("**Caution**\n\n{}", list(items)),
         Block::Code(text) => code(text),
         Block::Table(table) => table.to_markdown(),
+        Block::Explorer(explorer) => explorer.table.to_markdown(),
         Block::Figure(figure) => {
             let told = if figure.alt.is_empty() {
                 &figure.claim
@@ -128,6 +129,7 @@ mod tests {
                     .with(Block::Code("draw = 1\n```\nx".into())),
             ],
             foot: vec!["Not an approval.".into()],
+            interactive: false,
         };
         assert_eq!(
             text(&document, "figures"),

@@ -13,6 +13,7 @@
 //! * [`curve_figure`]: the figure of a curve fitted to a table.
 //! * [`run_figure`]: how each run was read from its log.
 //! * [`document`]: a write-up as plain content; [`html`] and [`markdown`] write it.
+//! * [`explorer`]: a form in the page that answers as `predict` and `runtime` do.
 //! * [`writeup`]: the write-up of a bench, put together from all results.
 //! * [`run_sheet`]: a plan to be printed and taken to the bench.
 //! * [`supply_figures`]: figures of discharge tests and of a day.
@@ -24,6 +25,7 @@ pub mod claims;
 pub mod compare;
 pub mod curve_figure;
 pub mod document;
+pub mod explorer;
 pub mod figure;
 pub mod font;
 pub mod html;

@@ -34,6 +34,7 @@ pub fn document(plan: &Plan, times: &RunTimes, needed: &TimeNeeded, system: Syst
             runs,
         ],
         foot: Vec::new(),
+        interactive: false,
     }
 }
 

@@ -409,7 +409,7 @@ fn running(
                         line(term, meaning)?;
                     }
                 }
-                Block::Code(_) | Block::Table(_) | Block::Figure(_) => {}
+                Block::Code(_) | Block::Table(_) | Block::Figure(_) | Block::Explorer(_) => {}
             }
         }
     }

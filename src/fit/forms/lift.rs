@@ -19,6 +19,19 @@ pub struct LiftModel {
     intake_ref: f64,
 }
 
+/// The parts of a [`LiftModel`].
+#[derive(Clone, Copy, Debug, serde::Serialize)]
+pub struct LiftParts<'a> {
+    /// Outlet at the reference intake by mode and level, degC; none where nothing tells it.
+    pub outlet_at_ref_c: &'a [Vec<Option<f64>>],
+    /// Kelvin of outlet for each kelvin of intake.
+    pub slope: f64,
+    /// Condensing above ambient plus evaporating below outlet, K.
+    pub approaches_k: f64,
+    /// The lift is never taken below this, K.
+    pub smallest_k: f64,
+}
+
 /// Condensing above ambient plus evaporating below outlet, K. Common practice, no source: 10 to 15 K and 3 to 6 K.
 const APPROACHES_K: f64 = 16.0;
 /// Under this lift the Carnot picture means nothing; the offset is held there.
@@ -78,6 +91,17 @@ impl LiftModel {
             slope,
             intake_ref: data.intake_ref,
         })
+    }
+
+    /// Its parts, for those who compute the lift elsewhere: max(smallest, ambient + approaches − outlet), with
+    /// outlet = at reference + slope × (intake − reference).
+    pub fn parts(&self) -> LiftParts<'_> {
+        LiftParts {
+            outlet_at_ref_c: &self.outlet_at_ref,
+            slope: self.slope,
+            approaches_k: APPROACHES_K,
+            smallest_k: SMALLEST_LIFT_K,
+        }
     }
 
     /// The lift of a setting as an expression in `intake_degC` and `ambient_degC`, K.

@@ -15,8 +15,10 @@ mod paste;
 pub use blower::{Blower, BlowerSource, LevelDraw};
 pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
 pub use data::{At, DrawData, DrawRow, FlowScale, Level};
-pub use draw::{AmbientForm, Corner, DrawForm, Held, IntakeForm, Scatter, SettingForm};
+pub use draw::{
+    AmbientForm, Corner, DrawForm, Held, IntakeForm, PLATEAU_SLOPE_PER_K, Scatter, SettingForm,
+};
 pub use equation::Equation;
 pub use family::{CORNERS, control_family, family, groupings};
-pub use lift::LiftModel;
+pub use lift::{LiftModel, LiftParts};
 pub use paste::{VARIABLES, Variable, upright};

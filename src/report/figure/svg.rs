@@ -107,10 +107,7 @@ fn rim(text: &Text, theme: Theme, width: f64) -> String {
 
 /// Text as text, for a page that carries the faces.
 fn text(out: &mut String, sheet: &Sheet<'_>, theme: Theme) {
-    let _ = writeln!(
-        out,
-        "<g font-family=\"{FAMILY}\" style=\"white-space:pre\">"
-    );
+    let _ = writeln!(out, "<g font-family=\"{FAMILY}\">");
     for line in &sheet.texts {
         let anchor = match line.anchor {
             Anchor::Start => "",

@@ -121,6 +121,7 @@ pub fn document(results: &Results<'_>) -> Document {
         lead: summary::summary(results),
         sections: sections::all(results),
         foot: prose::foot(results),
+        interactive: true,
     }
 }
 

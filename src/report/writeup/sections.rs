@@ -6,6 +6,7 @@ use crate::predict::{ASSUMED_SOURCE, assumed_note};
 use crate::report::budgets;
 use crate::report::claims as maker;
 use crate::report::document::{Block, Section};
+use crate::report::explorer::{Fitted, explorer};
 use crate::report::figure::Figure;
 use crate::report::supply_figures::{day_figure, discharge_figure};
 use crate::report::supply_tables::{day_sentences, day_table, runtime_table};
@@ -20,7 +21,9 @@ pub(super) const CAUTIONS: &str = "Cautions";
 
 /// All sections.
 pub(super) fn all(r: &Results<'_>) -> Vec<Section> {
-    let mut sections = vec![draw(r), capacity(r), coupling(r)];
+    let mut sections = vec![draw(r), capacity(r)];
+    sections.extend(explore(r));
+    sections.push(coupling(r));
     sections.push(warmer(r));
     sections.extend(supply(r));
     sections.extend(claims(r));
@@ -68,6 +71,19 @@ fn draw(r: &Results<'_>) -> Section {
         .collect();
     section = section.with(Block::Code(equations.join("\n")));
     section.with(Block::Table(result_tables::candidates(r.draw)))
+}
+
+/// The form that answers for other settings and conditions.
+fn explore(r: &Results<'_>) -> Option<Section> {
+    let made = explorer(&Fitted {
+        bench: r.bench,
+        draw: r.draw,
+        capacity: r.capacity.as_ref().ok().copied(),
+        supply: r.supply.as_ref().ok().map(|s| &s.supply),
+        level: r.level,
+        system: r.system,
+    })?;
+    Some(Section::new("At other settings and conditions").with(Block::Explorer(Box::new(made))))
 }
 
 fn coupling(r: &Results<'_>) -> Section {
