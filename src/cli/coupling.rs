@@ -92,7 +92,7 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
     for line in &answer.evidence {
         let p = line
             .p_value
-            .map_or(String::new(), |p| format!(" p = {}.", p_words(p)));
+            .map_or(String::new(), |p| format!(" {}.", p_words(p)));
         words.item(&format!(
             "{} ({}): {}{p}",
             line.name, line.says, line.detail
@@ -152,13 +152,13 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
     })
 }
 
-/// A p value for readers: two digits, and no zeros that were never computed.
-pub(super) fn p_words(p: f64) -> String {
+/// A p value for readers, such as `p = 0.032`: two digits, and no zeros that were never computed.
+fn p_words(p: f64) -> String {
     if p < 1e-4 {
-        "less than 0.0001".to_owned()
+        "p < 0.0001".to_owned()
     } else {
         format!("{p:.2e}")
             .parse::<f64>()
-            .map_or_else(|_| format!("{p:.4}"), |v| format!("{v}"))
+            .map_or_else(|_| format!("p = {p:.4}"), |v| format!("p = {v}"))
     }
 }
