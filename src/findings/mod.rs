@@ -8,6 +8,6 @@ mod compare;
 pub use check::check;
 pub use claims::{ClaimAir, Finding, Fits, HeldClaim, Measured, Sense, TakenFrom, hold_claims};
 pub use compare::{
-    CompareError, CompareOptions, Compared, ComparedSetting, ComparedUnit, Comparison, Pair, Same,
-    compare,
+    CompareError, CompareOptions, Compared, ComparedSetting, ComparedUnit, Comparison,
+    MOST_EACH_WITH_EACH, Pair, Same, compare,
 };

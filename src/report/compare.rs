@@ -3,7 +3,7 @@
 use super::figure::{Along, Axis, Dash, Figure, Interval, Layer, Look, Panel, Tone};
 use super::tables::{Cell, Column, Table};
 use super::words::{number, unit_sign};
-use crate::findings::{ComparedSetting, ComparedUnit, Comparison, Pair, Same};
+use crate::findings::{ComparedSetting, ComparedUnit, Comparison, MOST_EACH_WITH_EACH, Pair, Same};
 use crate::fit::forms::CapacityKind;
 use crate::quantity::{Dimension, System};
 
@@ -131,10 +131,19 @@ fn short_of(c: &Comparison, (unit, setting): (usize, usize)) -> String {
 pub fn pairs(c: &Comparison) -> Vec<Table> {
     let mut couples: Vec<(usize, usize)> = c.pairs.iter().map(|p| (p.a.0, p.b.0)).collect();
     couples.dedup();
-    couples.into_iter().map(|k| pair_table(c, k)).collect()
+    let mut left = c.pairs.as_slice();
+    let mut tables = Vec::with_capacity(couples.len());
+    // A couple's pairs stand together.
+    for (a, b) in couples {
+        let n = left.iter().take_while(|p| (p.a.0, p.b.0) == (a, b)).count();
+        let (own, rest) = left.split_at(n);
+        tables.push(pair_table(c, (a, b), own));
+        left = rest;
+    }
+    tables
 }
 
-fn pair_table(c: &Comparison, (a, b): (usize, usize)) -> Table {
+fn pair_table(c: &Comparison, (a, b): (usize, usize), own: &[Pair]) -> Table {
     let percent = format!("{:.0} %", 100.0 * c.level);
     let more = |p: f64| 100.0 * (p - 1.0);
     let mut t = Table::new(
@@ -154,7 +163,7 @@ fn pair_table(c: &Comparison, (a, b): (usize, usize)) -> Table {
             Column::text(format!("within {:.0} %", 100.0 * c.margin)),
         ],
     );
-    for p in c.pairs.iter().filter(|p| (p.a.0, p.b.0) == (a, b)) {
+    for p in own {
         t.row([
             Cell::text(p.roles.join(", ")),
             Cell::text(short_of(c, p.a)),
@@ -181,6 +190,13 @@ pub fn sentences(c: &Comparison, meters_shared: bool) -> Vec<String> {
         .filter(|p| p.finding != Same::Open)
         .map(|p| sentence(c, p))
         .collect();
+    if c.units.len() > MOST_EACH_WITH_EACH {
+        list.push(format!(
+            "Of these {} units each is compared with the first named, “{}”; up to {MOST_EACH_WITH_EACH} are compared each with each.",
+            c.units.len(),
+            unit_name(c, 0)
+        ));
+    }
     let open = c.pairs.iter().filter(|p| p.finding == Same::Open).count();
     if open > 0 {
         list.push(format!(

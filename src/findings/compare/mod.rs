@@ -14,7 +14,7 @@ use crate::quantity::significant;
 
 use super::Measured;
 use known::Known;
-pub use pairs::{Pair, Same};
+pub use pairs::{MOST_EACH_WITH_EACH, Pair, Same};
 
 /// A bench and its curves.
 pub struct Compared<'a> {
@@ -141,7 +141,7 @@ pub struct Comparison {
     pub covered: ((f64, f64), (f64, f64)),
     /// The units, in the order named.
     pub units: Vec<ComparedUnit>,
-    /// Units two by two.
+    /// Units two by two; of more than [`MOST_EACH_WITH_EACH`], each with the first.
     pub pairs: Vec<Pair>,
     /// Names of instruments taken for the same meter in at least two benches.
     pub shared: Vec<String>,

@@ -49,10 +49,19 @@ pub struct Pair {
 
 const FIGURES: [&str; 3] = ["draw_w", "capacity_w", "eer_w_per_w"];
 
-/// All pairs, and the meters that any of them share.
+/// Up to this many units are compared each with each. Of more, whose pairs would grow with the square of their number and drown the
+/// reader, each is compared with the first.
+pub const MOST_EACH_WITH_EACH: usize = 16;
+
+/// All pairs, or those with the first of many units, and the meters that any of them share.
 pub(super) fn pairs(units: &[ComparedUnit], options: &CompareOptions) -> (Vec<Pair>, Vec<String>) {
     let mut found: Vec<(Pair, Estimate)> = Vec::new();
-    for (a, first) in units.iter().enumerate() {
+    let firsts = if units.len() > MOST_EACH_WITH_EACH {
+        1
+    } else {
+        units.len()
+    };
+    for (a, first) in units.iter().enumerate().take(firsts) {
         for (b, second) in units.iter().enumerate().skip(a + 1) {
             let alike = first.capacity_kind == second.capacity_kind;
             for (s, t, roles) in same_roles(first, second) {

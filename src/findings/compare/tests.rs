@@ -53,14 +53,18 @@ fn bench(name: &str, scale: f64, ambients: [f64; 3], outlet: bool) -> Bench {
 const ROOM: [f64; 3] = [31.0, 35.0, 39.0];
 
 fn answer(a: &Bench, b: &Bench, options: &CompareOptions) -> Result<Comparison, CompareError> {
-    let fits: Vec<_> = [a, b]
-        .into_iter()
+    answer_all(&[a, b], options)
+}
+
+fn answer_all(benches: &[&Bench], options: &CompareOptions) -> Result<Comparison, CompareError> {
+    let fits: Vec<_> = benches
+        .iter()
         .map(|bench| {
             let data = DrawData::from_bench(bench);
             let capacity = CapacityData::from_bench(bench, &data)
                 .ok()
                 .map(|c| (c.kind, fit_draw(c.data).unwrap()));
-            (bench, fit_draw(data).unwrap(), capacity)
+            (*bench, fit_draw(data).unwrap(), capacity)
         })
         .collect();
     let units: Vec<Compared<'_>> = fits
@@ -215,4 +219,23 @@ fn a_bench_without_capacity_is_compared_by_draw_alone() {
     let c = answer(&a, &b, &OPTIONS).unwrap();
     assert!(c.pairs.iter().all(|p| p.figure == "draw_w"));
     assert!(!c.pairs.is_empty());
+}
+
+#[test]
+fn many_units_are_compared_with_the_first_and_pairs_grow_no_faster_than_units() {
+    let benches: Vec<Bench> = (0..MOST_EACH_WITH_EACH + 1)
+        .map(|i| bench(&format!("unit {i}"), 1.0 + 0.02 * i as f64, ROOM, false))
+        .collect();
+    let couples = |c: &Comparison| {
+        let mut all: Vec<_> = c.pairs.iter().map(|p| (p.a.0, p.b.0)).collect();
+        all.dedup();
+        all
+    };
+    let few: Vec<&Bench> = benches.iter().take(3).collect();
+    let c = answer_all(&few, &OPTIONS).unwrap();
+    assert_eq!(couples(&c), [(0, 1), (0, 2), (1, 2)]);
+    let all: Vec<&Bench> = benches.iter().collect();
+    let c = answer_all(&all, &OPTIONS).unwrap();
+    let with_first: Vec<_> = (1..benches.len()).map(|b| (0, b)).collect();
+    assert_eq!(couples(&c), with_first);
 }
