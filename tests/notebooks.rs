@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use assert_cmd::Command;
+
 /// Counts the console blocks of a page, so that an empty run cannot pass for a good one.
 fn console_blocks(page: &Path) -> usize {
     std::fs::read_to_string(page)
@@ -26,4 +28,82 @@ fn every_notebook_says_what_the_program_says() {
     let cases = trycmd::TestCases::new();
     cases.case("notebooks-md/*.md").case("README.md");
     cases.run();
+}
+
+/// The fenced blocks of a page in a language.
+fn blocks(page: &str, language: &str) -> Vec<String> {
+    let opening = format!("```{language}\n");
+    let parts = page.split(&opening).skip(1);
+    parts
+        .filter_map(|p| p.split_once("```").map(|(block, _)| block.to_owned()))
+        .collect()
+}
+
+#[test]
+fn the_benches_that_the_readme_shows_can_be_read() {
+    let page = include_str!("../README.md");
+    let toml = blocks(page, "toml");
+    let tables = blocks(page, "text");
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    let with = |part: &str| toml.iter().find(|t| t.contains(part)).unwrap();
+    let run = |command: &str| {
+        let mut run = Command::cargo_bin("steadydraw").unwrap();
+        run.current_dir(folder.path()).args([command, "."]).assert()
+    };
+    let plain = with("[points]");
+    write("bench.toml", plain);
+    write(
+        "points.csv",
+        tables.iter().find(|t| t.starts_with("run,kind")).unwrap(),
+    );
+    run("check").success();
+    // With the duct that it shows; five points on each of five lines, at each fan level, in place of its first two.
+    let traverse = tables
+        .iter()
+        .find(|t| t.starts_with("fan,pass,line"))
+        .unwrap();
+    let heading = traverse.lines().next().unwrap();
+    let rows: String = (0..25)
+        .map(|i| {
+            format!(
+                "1,1,{},{},{}\n",
+                1 + i / 5,
+                1 + i % 5,
+                1.7 + 0.01 * f64::from(i)
+            )
+        })
+        .collect();
+    let duct = with("[duct]").replace(
+        "diameter = \"160 mm\"",
+        "width = \"200 mm\"\nheight = \"100 mm\"",
+    );
+    write("traverse.csv", &format!("{heading}\n{rows}"));
+    write("bench.toml", &format!("{plain}\n{duct}"));
+    run("check").success();
+    // From raw logs.
+    let logs = with("[[log]]");
+    write(
+        "bench.toml",
+        &format!("title = \"logs\"\n[unit]\nname = \"cooler\"\n{logs}"),
+    );
+    write(
+        "runs.csv",
+        "run,kind,mode,fan,block,start,end\nr01,cooling,cruise,1,day 1,2026-05-04 10:00:00,2026-05-04 10:40:00\n",
+    );
+    std::fs::create_dir(folder.path().join("logs")).unwrap();
+    let log: String = (0..240)
+        .map(|i| {
+            format!(
+                "2026-05-04 10:{:02}:{:02},25.6,-{:.2}\n",
+                i / 6,
+                10 * (i % 6),
+                7.0 + 0.01 * f64::from(i % 3)
+            )
+        })
+        .collect();
+    write("logs/meter.csv", &format!("Time,U,I\n{log}"));
+    run("reduce").success();
+    let points = std::fs::read_to_string(folder.path().join("points.csv")).unwrap();
+    assert!(points.contains("r01"), "{points}");
 }

@@ -116,7 +116,8 @@ impl Candidate {
 pub enum DrawFitError {
     /// Too few cooling runs.
     #[error(
-        "{found} cooling runs; a curve with an interval needs at least {needed}. Add runs, best as repeats on another day"
+        "{found} cooling run{}; a curve with an interval needs at least {needed}. Add runs, best as repeats on another day",
+        if *found == 1 { "" } else { "s" }
     )]
     TooFewRuns {
         /// Cooling runs in the bench.

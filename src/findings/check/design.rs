@@ -95,7 +95,12 @@ pub(super) fn missing(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding
             Severity::Note,
             "settings-not-repeated",
             format!(
-                "{alone} settings were run once only. Repeats, best on another day, tell how far runs differ by themselves."
+                "{} run once only. Repeats, best on another day, tell how far runs differ by themselves.",
+                if alone == 1 {
+                    "1 setting was".to_owned()
+                } else {
+                    format!("{alone} settings were")
+                }
             ),
         );
     }

@@ -23,8 +23,11 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
             Severity::Error,
             "too-few-runs",
             format!(
-                "{} cooling runs are too few for any curve with an interval.",
-                data.rows.len()
+                "{} too few for any curve with an interval.",
+                match data.rows.len() {
+                    1 => "1 cooling run is".to_owned(),
+                    n => format!("{n} cooling runs are"),
+                }
             ),
         );
         return;

@@ -2,6 +2,7 @@
 
 use super::Results;
 use super::tables::{level_name, name, tested};
+use crate::air::BTU_PER_WH;
 use crate::bench::{Kind, Severity};
 use crate::budget::Figure;
 use crate::coupling::Verdict;
@@ -242,7 +243,7 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
     };
     let show = |w: f64| r.system.convert_capacity(w);
     Some(format!(
-        "Most {what} cooling there: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} W/W{}{}.",
+        "Most {what} cooling there: {:.0} {} ({}; {} interval {:.0} to {:.0}), {} of {:.2} {}{}{}.",
         show(c.capacity_w),
         r.system.capacity_symbol(),
         setting(r, m, l),
@@ -253,7 +254,8 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
             CapacityKind::Total => "an EER",
             CapacityKind::Sensible => "a sensible-only EER",
         },
-        c.capacity_w / p.draw_w,
+        eer_scale(r).0 * c.capacity_w / p.draw_w,
+        eer_scale(r).1,
         eer_interval(r, m, l),
         if r.bench.fan.draw_limit_w == Some(0.0) {
             " without the blower's draw"
@@ -261,6 +263,14 @@ fn capacity_sentence(r: &Results<'_>) -> Option<String> {
             ""
         }
     ))
+}
+
+/// What an EER in W/W is multiplied by for the reader, and its unit then.
+fn eer_scale(r: &Results<'_>) -> (f64, &'static str) {
+    match r.system {
+        System::Si => (1.0, "W/W"),
+        System::Us => (BTU_PER_WH, "Btu/h per W"),
+    }
 }
 
 /// The EER's interval at a setting, from its budget.
@@ -273,6 +283,12 @@ fn eer_interval(r: &Results<'_>, mode: usize, level: usize) -> String {
         s.figure(Figure::Eer).map(|f| f.interval)
     });
     found.map_or(String::new(), |(low, high)| {
-        format!(" (by the runs themselves {low:.2} to {high:.2})")
+        let (scale, _) = eer_scale(r);
+        format!(
+            " ({} interval from the runs themselves {:.2} to {:.2})",
+            r.percent(),
+            scale * low,
+            scale * high
+        )
     })
 }

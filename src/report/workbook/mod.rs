@@ -3,6 +3,8 @@
 //! Numbers are numbers, in full; units stand in the headings, as in CSV. Whatever comes from a bench is written as text and stays text:
 //! the only formulas are those of the fitted equations.
 
+mod styles;
+
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, Formula, Workbook, Worksheet, XlsxError,
 };
@@ -11,6 +13,7 @@ use super::document::{Block, Document};
 use super::tables::{Cell, Kind, Table};
 use super::words::visible;
 use crate::fit::forms::{Equation, VARIABLES, Variable};
+use styles::{Styles, acts, clipped};
 
 /// The fitted equations, and the conditions that they are first shown at.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -46,8 +49,6 @@ pub struct TextSheet<'a> {
 
 /// Characters that a sheet's name holds at most.
 const LONGEST_NAME: usize = 31;
-/// Characters that a cell holds at most.
-const LONGEST_TEXT: usize = 32_000;
 /// Widest column of a table, in characters; and of running text.
 const WIDEST: usize = 44;
 const TEXT_WIDTH: f64 = 110.0;
@@ -100,66 +101,6 @@ pub fn workbook(
         )?;
     }
     book.save_to_buffer()
-}
-
-/// How cells look.
-struct Styles {
-    heading: Format,
-    text: Format,
-    quoted: Format,
-    wrapped: Format,
-    wrapped_quoted: Format,
-    title: Format,
-    entry: Format,
-    numbers: Vec<Format>,
-}
-
-impl Styles {
-    fn new() -> Styles {
-        let wrapped = Format::new()
-            .set_text_wrap()
-            .set_align(rust_xlsxwriter::FormatAlign::Top);
-        let numbers = (0..=6)
-            .map(|decimals| {
-                let point = if decimals > 0 { "." } else { "" };
-                Format::new().set_num_format(format!("0{point}{}", "0".repeat(decimals)))
-            })
-            .collect();
-        Styles {
-            heading: Format::new().set_bold().set_text_wrap(),
-            text: Format::new(),
-            // Text that looks like a formula stays text even where somebody edits the cell.
-            quoted: Format::new().set_quote_prefix(),
-            wrapped_quoted: wrapped.clone().set_quote_prefix(),
-            wrapped,
-            title: Format::new().set_bold(),
-            entry: Format::new()
-                .set_num_format("0.0")
-                .set_border(rust_xlsxwriter::FormatBorder::Thin),
-            numbers,
-        }
-    }
-
-    fn of_text(&self, text: &str) -> &Format {
-        if acts(text) { &self.quoted } else { &self.text }
-    }
-
-    fn number(&self, decimals: u8) -> Option<&Format> {
-        self.numbers
-            .get(usize::from(decimals))
-            .or(self.numbers.last())
-    }
-}
-
-/// Whether a text begins as a formula does.
-fn acts(text: &str) -> bool {
-    text.trim_start()
-        .starts_with(['=', '+', '-', '@', '|', '%', '＝', '＋', '－', '＠'])
-}
-
-/// What a cell may hold.
-fn clipped(text: &str) -> String {
-    visible(text.trim()).chars().take(LONGEST_TEXT).collect()
 }
 
 fn sheet_name(name: &str) -> String {
