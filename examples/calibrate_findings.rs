@@ -29,6 +29,9 @@ struct Args {
     /// First seed.
     #[arg(long, default_value_t = 0)]
     seed: u64,
+    /// Only kinds whose name contains this.
+    #[arg(long, default_value = "")]
+    kind: String,
     /// Fail where a promise is broken.
     #[arg(long)]
     gate: bool,
@@ -326,7 +329,10 @@ fn main() -> Result<(), Failure> {
     let (mut air, mut claims, mut pairs) = (Air::default(), Claims::default(), Pairs::default());
     for seed in args.seed..args.seed + args.benches {
         let mut previous: Option<Judged> = None;
-        for kind in Kind::ALL {
+        for kind in Kind::ALL
+            .into_iter()
+            .filter(|k| k.name().contains(&args.kind))
+        {
             let judged = Judged::make(kind, seed)?;
             air.judge(&judged);
             claims.judge(&judged)?;
