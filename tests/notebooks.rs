@@ -103,6 +103,7 @@ fn the_benches_that_the_readme_shows_can_be_read() {
         })
         .collect();
     write("logs/meter.csv", &format!("Time,U,I\n{log}"));
+    std::fs::remove_file(folder.path().join("points.csv")).unwrap();
     run("reduce").success();
     let points = std::fs::read_to_string(folder.path().join("points.csv")).unwrap();
     assert!(points.contains("r01"), "{points}");
