@@ -48,9 +48,13 @@ pub struct ReportArgs {
     /// "1.6 to 2.2 %/K"; labelled on the page
     #[arg(long, value_name = "published|SLOPE", value_parser = stated_slope, requires = "ambient", allow_hyphen_values = true)]
     pub assume_ambient_slope: Option<StatedSlope>,
+    /// Write every figure for pages and for slides, in light and dark, each as SVG and as PNG; else as SVG for pages in light and dark,
+    /// and as PNG for pages and slides in light
+    #[arg(long)]
+    pub every_figure: bool,
     /// Write nothing: make the write-up in FOLDER again from the bench and say what is no longer the same (an input, a file
     /// edited since, another version). Exit code 0 where all is the same, 3 where not
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["ambient", "assume_ambient_slope", "out", "force"])]
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["ambient", "assume_ambient_slope", "every_figure", "out", "force"])]
     pub verify: Option<PathBuf>,
 }
 
@@ -147,6 +151,7 @@ fn asked(args: &ReportArgs, common: &Common) -> Asked {
         .to_owned(),
         ambient_c: args.ambient,
         assume_ambient_slope: args.assume_ambient_slope.as_ref().map(|s| s.text.clone()),
+        every_figure: args.every_figure,
     }
 }
 
@@ -248,7 +253,7 @@ fn make_all(args: &ReportArgs, common: &Common, folder: &Path) -> Result<MadeRep
         system: common.system(),
     };
     let page = document(&results);
-    let mut outputs = files(&page, &equations(&results), folder)
+    let mut outputs = files(&page, &equations(&results), folder, args.every_figure)
         .map_err(|e| CliError::NoAnswer(e.to_string()))?;
     let list = Reproduce::of(
         asked(args, common),

@@ -29,6 +29,9 @@ pub struct Asked {
     pub ambient_c: Option<f64>,
     /// The slope assumed with it, as typed.
     pub assume_ambient_slope: Option<String>,
+    /// Whether figures were wanted in every format.
+    #[serde(default)]
+    pub every_figure: bool,
 }
 
 /// A file with its digest.
@@ -316,6 +319,7 @@ mod tests {
                 units: "si".to_owned(),
                 ambient_c: Some(100.0 / 1.8),
                 assume_ambient_slope: None,
+                every_figure: false,
             },
             inputs: all(inputs),
             outputs: all(outputs),

@@ -243,3 +243,52 @@ fn benches_that_say_little_answer_as_the_commands() {
         beside.finish(150);
     }
 }
+
+#[test]
+fn a_battery_that_is_typed_in_is_one_that_the_bench_states() {
+    let supply = "\n[battery]\nnominal_voltage = \"12.4 V\"\ncapacity = \"180 Ah\"\nusable = \"80 %\"\n\n[cable]\nlength = \"2 m\"\narea = \"25 mm2\"\n";
+    let toml = super::support::TOML;
+    let stated = BenchDir::invented().toml(format!("{toml}{supply}"));
+    let (_, cable) = supply.split_once("\n\n").unwrap();
+    let written = Written::of(
+        Some(BenchDir::invented().toml(format!("{toml}\n{cable}"))),
+        "",
+    );
+    let Some(mut chrome) = Chrome::start() else {
+        return;
+    };
+    chrome.open(&written.page(), 1000, 900);
+    let answer = stated.run("runtime --intake 29degC --json").answers();
+    let answer: Value = serde_json::from_str(&answer.stdout).unwrap();
+    let row = &answer["rows"][0];
+    // The bench that states no battery asks for one at once.
+    for (name, value) in [
+        ("ah", "180"),
+        ("volts", "12.4"),
+        ("usable", "80"),
+        ("intake", "29"),
+    ] {
+        chrome.evaluate(&format!("{{ const f = document.getElementById('ask-{name}'); f.value = '{value}'; f.dispatchEvent(new Event('input', {{ bubbles: true }})); }}"));
+    }
+    let choose = format!(
+        "{{ const pick = (id, text) => {{ const f = document.getElementById(id); f.value = [...f.options].find((o) => o.textContent === text).value; f.dispatchEvent(new Event('input', {{ bubbles: true }})); }}; pick('ask-mode', {}); pick('ask-fan', '{}'); }}",
+        row["mode"], row["fan"]
+    );
+    chrome.evaluate(&choose);
+    chrome.evaluate(&format!("document.getElementById('ask-ambient').value = {}, document.getElementById('ask').dispatchEvent(new Event('input'))", row["ambient_c"]));
+    chrome.evaluate("new Promise((r) => setTimeout(r, 600))");
+    let said = chrome.evaluate("document.getElementById('ask-answer').textContent");
+    let number = |key: &str| format!("{:.1}", row[key].as_f64().unwrap());
+    let expected = format!(
+        "and runs for {} h ({} to {}) on 180 Ah at 12.4 V, 80 % of it used, at {} A.",
+        number("hours"),
+        number("hours_low"),
+        number("hours_high"),
+        number("current_a")
+    );
+    assert!(
+        said.as_str().unwrap().ends_with(&expected),
+        "{said}\n{expected}"
+    );
+    quiet(&chrome, &written.page());
+}

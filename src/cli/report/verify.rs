@@ -35,6 +35,7 @@ pub(super) fn run(folder: &Path, args: &ReportArgs, common: &Common) -> Result<A
             .map(stated_slope)
             .transpose()
             .map_err(|e| unusable(&e))?,
+        every_figure: asked.every_figure,
         verify: None,
     };
     let again_common = Common {

@@ -9,8 +9,8 @@ function startExplorer() {
   const { units } = model;
   const shown = (c) => units.temperature_scale * c + units.temperature_offset;
   const celsius = (t) => (t - units.temperature_offset) / units.temperature_scale;
-  const degrees = (c) => `${shown(c).toFixed(1)} ${units.temperature}`;
-  const percent = `${Number((100 * model.level).toPrecision(4))} %`;
+  const degrees = (c) => `${shown(c).toFixed(1)}\u00a0${units.temperature}`;
+  const percent = `${Number((100 * model.level).toPrecision(4))}\u00a0%`;
   const two = ([a, b], digits, scale = 1) => `${(scale * a).toFixed(digits)} to ${(scale * b).toFixed(digits)}`;
 
   // Everything of one setting at one place; battery: {volts, energy_wh, half, usable, peukert, cutoff_v} or null.

@@ -211,6 +211,48 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_model_holds_every_digit_and_nothing_that_ends_its_element() {
+        use crate::bench::Bench;
+        use crate::fit::candidates::fit_draw;
+        use crate::fit::forms::DrawData;
+        let mut table = "run,mode,fan,intake_temp [degC],power [W]\n".to_owned();
+        for i in 0..12 {
+            let (fan, t) = (1 + i % 3, 24.0 + f64::from(i / 3));
+            table.push_str(&format!(
+                "r{i},</script>,{fan},{t},{}\n",
+                90 * fan + i * i % 5
+            ));
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        let made = explorer(&Fitted {
+            bench: &bench,
+            draw: &fit,
+            capacity: None,
+            supply: None,
+            level: 0.95,
+            system: System::Si,
+        })
+        .unwrap();
+        assert!(!made.model.contains('<'));
+        let model: serde_json::Value = serde_json::from_str(&made.model).unwrap();
+        assert_eq!(model["modes"][0], "</script>");
+        let candidates = model["draw"]["candidates"].as_array().unwrap();
+        assert_eq!(candidates.len(), fit.candidates.len());
+        for (mine, own) in candidates.iter().zip(&fit.candidates) {
+            assert_eq!(mine["weight"].as_f64(), Some(own.weight));
+            let coef: Vec<f64> = serde_json::from_value(mine["coef"].clone()).unwrap();
+            assert_eq!(coef, own.fit.coef);
+        }
+        // Ambient was never read, so it cannot be asked for.
+        assert_eq!(made.form.ambient, None);
+        assert_eq!(
+            made.table.rows().len(),
+            3 * intakes(&fit.data.set_points).len()
+        );
+    }
+
+    #[test]
     fn many_set_points_are_thinned_out_with_both_ends_kept() {
         assert_eq!(intakes(&[20.0, 27.0, 32.0]), [20.0, 27.0, 32.0]);
         let many: Vec<f64> = (0..11).map(|i| 20.0 + 2.5 * f64::from(i)).collect();

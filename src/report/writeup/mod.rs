@@ -149,8 +149,23 @@ const TEXTS: [TextSheet<'_>; 2] = [
     },
 ];
 
+/// A figure's usual formats: page in light and dark, slide.
+const USUAL: [(Format, &str); 4] = [
+    (Format::Svg(Size::PAGE, Theme::Light), ""),
+    (Format::Png(Size::PAGE, Theme::Light), ""),
+    (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
+    (Format::Png(Size::SLIDE, Theme::Light), "-slide"),
+];
+/// The others: with these, page and slide are there in light and dark, each as SVG and as PNG.
+const OTHERS: [(Format, &str); 4] = [
+    (Format::Png(Size::PAGE, Theme::Dark), "-dark"),
+    (Format::Svg(Size::SLIDE, Theme::Light), "-slide"),
+    (Format::Svg(Size::SLIDE, Theme::Dark), "-slide-dark"),
+    (Format::Png(Size::SLIDE, Theme::Dark), "-slide-dark"),
+];
+
 /// Every file of the write-up, under `folder`: `index.html`, `writeup.md`, `figures/` (page in light and dark, slide), `tables/`,
-/// `results.xlsx` and `equations.tex`.
+/// `results.xlsx` and `equations.tex`. With `every_figure`, figures are there in both themes and both sizes, as SVG and as PNG.
 ///
 /// # Errors
 /// [`FilesError`] where a figure cannot be drawn or the workbook not be written.
@@ -158,7 +173,12 @@ pub fn files(
     document: &Document,
     equations: &Equations,
     folder: &Path,
+    every_figure: bool,
 ) -> Result<Vec<Output>, FilesError> {
+    let mut formats = USUAL.to_vec();
+    if every_figure {
+        formats.extend(OTHERS);
+    }
     let tables = tables::named(document);
     let (page, (book, pictures)) = rayon::join(
         || html::page(document),
@@ -167,15 +187,7 @@ pub fn files(
                 || workbook(document, &tables, equations, &TEXTS),
                 || {
                     let figures: Vec<&figure::Figure> = document.figures().collect();
-                    figure::files(
-                        &figures,
-                        &[
-                            (Format::Svg(Size::PAGE, Theme::Light), ""),
-                            (Format::Png(Size::PAGE, Theme::Light), ""),
-                            (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
-                            (Format::Png(Size::SLIDE, Theme::Light), "-slide"),
-                        ],
-                    )
+                    figure::files(&figures, &formats)
                 },
             )
         },
@@ -211,4 +223,30 @@ pub fn files(
         });
     }
     Ok(files)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn with_every_figure_each_theme_size_and_kind_is_there_once() {
+        let mut names: Vec<String> = USUAL
+            .iter()
+            .chain(&OTHERS)
+            .map(|(format, suffix)| {
+                let (size, theme, ending) = match format {
+                    Format::Svg(size, theme) => (size, theme, "svg"),
+                    Format::Png(size, theme) => (size, theme, "png"),
+                };
+                let slide = (size.width, size.height) == (1920, 1080);
+                assert_eq!(suffix.contains("slide"), slide);
+                assert_eq!(suffix.contains("dark"), *theme == Theme::Dark);
+                format!("{suffix}.{ending}")
+            })
+            .collect();
+        names.sort();
+        names.dedup();
+        assert_eq!(names.len(), 8);
+    }
 }
