@@ -141,8 +141,54 @@ const LEFT_OUT: &str = "
     left_out[].largest number
     left_out[].largest_run text
 ";
+const PLAN: &str = "
+    runs[].run text
+    runs[].order whole
+    runs[].block text
+    runs[].kind text
+    runs[].mode text?
+    runs[].intake_c number?
+    balanced flag
+    time.total_h number
+    time.blocks_h[] number
+    time.intake_changes whole
+    time.cooling_run_h number
+    time.from_runs whole
+    reach.allowance number
+    reach.level number
+    reach.simulations whole
+    reach.cooling_runs whole
+    reach.scatter number
+    reach.scatter_from text
+    reach.airflows_m3h[] number
+    reach.blower_w[] number
+    reach.cases[].elasticity number
+    reach.cases[].coupled number
+    reach.cases[].independent number
+    reach.cases[].undecided number
+    reach.cases[].share_u number
+    reach.cases[].width number?
+    reach.cases[].fan_seen number
+    enough.wanted number
+    enough.repeats whole?
+    cautions[] text
+";
+const NEXT: &str = "
+    next.of.target text
+    next.of.value number
+    next.u_now number
+    next.runs[].kind text
+    next.runs[].mode text?
+    next.runs[].intake_c number?
+    next.runs[].u_after number
+    next.runs[].remark text?
+    cautions[] text
+";
 /// Keys in addition to those above that may be null. A null anywhere else is a NaN that JSON cannot write, or a forgotten figure.
-const OTHER_NULLS: [&str; 5] = [
+const OTHER_NULLS: [&str; 8] = [
+    "runs[].fan",
+    "reach.cases[].fan_seen_analytic",
+    "reach.cases[].width_range",
     "confounders[].elasticity",
     "evidence[].value",
     "capacity_kind",
@@ -549,4 +595,30 @@ fn left_out_runs_say_how_far_off_predictions_are() {
         }
     }
     run("fit --leave-out").answers().tells("each condition");
+}
+
+#[test]
+fn a_plan_gives_its_runs_what_they_reach_and_the_next_one() {
+    for outcome in both("plan --simulations 20 --decide 60% --json") {
+        let json = keeps(&outcome, PLAN);
+        let runs = json["runs"].as_array().unwrap();
+        let orders: Vec<f64> = runs.iter().map(|r| number(r, "order")).collect();
+        assert!(orders.iter().all(|o| *o >= 1.0));
+        for r in runs {
+            let kind = r["kind"].as_str().unwrap();
+            assert_eq!(r["mode"].is_string(), kind == "cooling", "{r}");
+            assert_eq!(r["fan"].is_null(), kind == "standby", "{r}");
+        }
+        for c in json["reach"]["cases"].as_array().unwrap() {
+            let shares = ["coupled", "independent", "undecided"].map(|k| number(c, k));
+            assert!((shares.iter().sum::<f64>() - 1.0).abs() < 1e-9, "{c}");
+        }
+    }
+    for outcome in both("plan --next elasticity --json") {
+        let json = keeps(&outcome, NEXT);
+        let now = number(&json["next"], "u_now");
+        let runs = json["next"]["runs"].as_array().unwrap();
+        let after: Vec<f64> = runs.iter().map(|r| number(r, "u_after")).collect();
+        assert!(after.is_sorted() && after[0] < now, "{after:?} {now}");
+    }
 }
