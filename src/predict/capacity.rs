@@ -17,9 +17,17 @@ pub struct CapacityPrediction {
     pub mean_w: (f64, f64),
 }
 
-/// Doubt about a capacity curve's bend beyond the tested intake, relative, per K2 of distance × (distance + range). Common practice, no source:
-/// the change of sensible share over some kelvin.
-pub(super) const UNSEEN_BEND: f64 = 3e-4;
+/// Bend of ln(total capacity) beyond the tested intake, per K2 of distance × (distance + range): mean and standard deviation. Common
+/// practice, no source: the change of sensible share over some kelvin.
+const TOTAL_BEND: (f64, f64) = (0.0, 3e-4);
+/// The same of a sensible capacity. It goes with the intake's height d above the coil's surface, some 12 to 20 K, which follows the intake
+/// by about half: ln d bends by -0.25/d2, and half of that counts. As much again is left open for a coil that dries.
+const SENSIBLE_BEND: (f64, f64) = (-6e-4, 6e-4);
+
+/// The one or the other.
+pub(super) fn unseen_bend(sensible: bool) -> (f64, f64) {
+    if sensible { SENSIBLE_BEND } else { TOTAL_BEND }
+}
 
 /// Predicts the capacity at a setting and conditions; `None` where no candidate says anything about the setting.
 /// `fit` is a fit of [`crate::fit::forms::CapacityData`].
@@ -49,7 +57,9 @@ pub fn predict_capacity_assuming(
     let doubt = assumed.map_or(0.0, |s| s.relative_u());
     let (low, high) = data.intake_range(at.mode);
     let beyond = (at.intake - high).max(low - at.intake).max(0.0);
-    let bend = UNSEEN_BEND * beyond * (beyond + high - low);
+    let (bend, bend_u) = unseen_bend(data.sensible);
+    let far = beyond * (beyond + high - low);
+    let bent = (bend * far).exp();
     let shared = shared_capacity_u(bench, data, (at.mode, at.level)).unwrap_or_default();
     let mut parts = Vec::new();
     for candidate in &fit.candidates {
@@ -59,13 +69,13 @@ pub fn predict_capacity_assuming(
         let scale = d
             .mean_sd_w
             .hypot(d.draw_w * shared)
-            .hypot(d.draw_w * bend)
+            .hypot(d.draw_w * bend_u * far)
             .hypot(d.draw_w * doubt)
             .max(1e-9 * d.draw_w);
         parts.push(Component {
             weight: candidate.weight,
-            centre: factor * d.draw_w,
-            scale: factor * scale,
+            centre: factor * bent * d.draw_w,
+            scale: factor * bent * scale,
             dof: d.dof,
         });
     }

@@ -33,8 +33,8 @@ pub struct Doubts {
     pub clipped_share: f64,
     /// Unseen bend of ln(draw) with intake, 1/K2.
     pub draw_bend: f64,
-    /// Unseen bend of a capacity, 1/K2.
-    pub capacity_bend: f64,
+    /// Unseen bend of ln(capacity), 1/K2.
+    pub capacity_bend: Normal,
     /// What a control may do between set points, as a share of the largest possible.
     pub hidden_corner: f64,
     /// Chance that the last step seen was not the control's last.
@@ -43,8 +43,8 @@ pub struct Doubts {
     pub step_spread: f64,
 }
 
-/// The figures in force.
-pub fn doubts() -> Doubts {
+/// The figures in force, for a capacity that is sensible only or not.
+pub fn doubts(sensible: bool) -> Doubts {
     Doubts {
         inside_slack_k: INSIDE_SLACK_K,
         ambient_per_k: opinion::AMBIENT_DOUBT_PER_K,
@@ -52,7 +52,7 @@ pub fn doubts() -> Doubts {
         clipped_slope: beyond::CLIPPED_SLOPE.into(),
         clipped_share: beyond::CLIPPED_SHARE,
         draw_bend: beyond::UNSEEN_BEND,
-        capacity_bend: capacity::UNSEEN_BEND,
+        capacity_bend: capacity::unseen_bend(sensible).into(),
         hidden_corner: beyond::HIDDEN_CORNER,
         more_steps: beyond::MORE_STEPS,
         step_spread: beyond::STEP_SPREAD,

@@ -119,6 +119,7 @@ impl CapacityData {
         data.blower = None;
         data.lift = None;
         data.response = "capacity";
+        data.sensible = kind == CapacityKind::Sensible;
         for (row, c) in data.rows.iter_mut().zip(&runs) {
             let watts = match kind {
                 CapacityKind::Total => c.total_w.unwrap_or(c.sensible_w),

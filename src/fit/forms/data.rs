@@ -89,6 +89,8 @@ impl At {
 pub struct DrawData {
     /// What the rows hold: `draw`, or `capacity` (see [`super::CapacityData`]).
     pub response: &'static str,
+    /// Whether they hold a sensible capacity.
+    pub sensible: bool,
     /// Modes in order of first appearance.
     pub modes: Vec<String>,
     /// Fan levels from low to high.
@@ -185,6 +187,7 @@ impl DrawData {
         });
         let mut data = DrawData {
             response: "draw",
+            sensible: false,
             intake_varied: intakes.len() == rows.len() && spread(&intakes) > VARIED_SPREAD_K,
             ambient_varied: ambients.len() == rows.len() && spread(&ambients) > VARIED_SPREAD_K,
             moisture_varied: false,

@@ -195,7 +195,7 @@ impl Fitted<'_> {
             runs: { data.rows.iter() }
                 .map(|r| (r.mode, r.level, r.intake, r.ambient, r.moisture, r.draw))
                 .collect(),
-            doubts: doubts(),
+            doubts: doubts(self.capacity.is_some_and(|(_, f)| f.data.sensible)),
             ramp_chance: ramp_chance(self.draw),
             control_note: control_note(seen_control(self.draw)),
             volts: volts(bench),

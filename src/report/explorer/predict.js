@@ -263,14 +263,15 @@ function makePredictor(model) {
   function predictCapacity(at) {
     if (!capacity) return null;
     const range = model.intake_ranges[at.mode], k = beyondBy(at.intake, range);
-    const bent = doubts.capacity_bend * k * (k + range[1] - range[0]);
+    const far = k * (k + range[1] - range[0]), bent = Math.exp(doubts.capacity_bend.mean * far);
+    const unseen = doubts.capacity_bend.sd * far;
     const common = model.capacity.shared[at.mode][at.level];
     const parts = [];
     for (const c of capacity.candidates) {
       const d = said(capacity, c, at);
       if (d === null) continue;
-      const scale = Math.max(Math.hypot(d.mean_sd, d.draw * common, d.draw * bent), 1e-9 * d.draw);
-      parts.push({ weight: c.weight, centre: d.draw, scale, dof: c.dof });
+      const scale = Math.max(Math.hypot(d.mean_sd, d.draw * common, d.draw * unseen), 1e-9 * d.draw);
+      parts.push({ weight: c.weight, centre: bent * d.draw, scale: bent * scale, dof: c.dof });
     }
     const low = quantile(parts, tail);
     return low === null ? null : { capacity_w: mean(parts), mean_w: [low, quantile(parts, 1 - tail)] };
