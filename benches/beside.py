@@ -80,12 +80,12 @@ def command(args):
     return median_ms(lambda: subprocess.run(args, check=True, stdout=subprocess.DEVNULL), 7)
 
 
-bench = subprocess.run(
-    ["cargo", "bench", "--locked", "--bench", "speed", "--", "--json", "--short"], cwd=root, check=True, capture_output=True, text=True
-)
+# A built bench and program may be named instead: beside.py SPEED STEADYDRAW.
+speed = [sys.argv[1]] if len(sys.argv) > 2 else ["cargo", "bench", "--locked", "--bench", "speed", "--"]
+bench = subprocess.run([*speed, "--json", "--short"], cwd=root, check=True, capture_output=True, text=True)
 ours = json.loads(bench.stdout.strip().splitlines()[-1])
 demo = os.path.join(root, "data", "demo")
-program = os.path.join(root, "target", "release", "steadydraw")
+program = sys.argv[2] if len(sys.argv) > 2 else os.path.join(root, "target", "release", "steadydraw")
 rows = [
     ("100 000 permutations of 48 runs", ours["permutation: 100 000 of 48 runs"], "numpy, vectorised", permutations(), 3),
     ("2 000 bootstrap refits, 4 parameters", ours["bootstrap: 2 000 refits of 4 parameters"], "scipy curve_fit", refits(None), 20),

@@ -94,6 +94,11 @@ pub(super) fn of_triangle<T: Real>(qr: &Qr<T>) -> Dependence {
             column /= norm;
         }
     }
+    // Beside columns of length one they are nothing, but their squares leave the range of a double, and the decomposition meets NaN.
+    const NOTHING: f64 = 1e-60;
+    r.iter_mut()
+        .filter(|v| v.abs() < NOTHING)
+        .for_each(|v| *v = 0.0);
     // Rounding in the factorisation grows about as the root of its longer side.
     let tolerance = 16.0 * f64::EPSILON * (qr.rows().max(p) as f64).sqrt();
     // The decomposition must not meet NaN.
