@@ -84,7 +84,9 @@ pub(super) fn elapsed_clock(text: &[u8]) -> Result<f64, StampFault> {
         return Err(StampFault::Shape);
     }
     for (i, part) in parts.iter().enumerate() {
-        if !part.starts_with(|c: char| c.is_ascii_digit()) {
+        // No exponents either, which a number has: `1e3091:00` hours are no time.
+        let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',');
+        if !part.starts_with(|c: char| c.is_ascii_digit()) || !part.trim_end().chars().all(plain) {
             return Err(StampFault::Shape);
         }
         let value: f64 = part
@@ -96,5 +98,10 @@ pub(super) fn elapsed_clock(text: &[u8]) -> Result<f64, StampFault> {
         }
         seconds = seconds * 60.0 + value;
     }
-    Ok(f64::from(days) * DAY + seconds)
+    let total = f64::from(days) * DAY + seconds;
+    if total.is_finite() {
+        Ok(total)
+    } else {
+        Err(StampFault::NoSuchTime)
+    }
 }

@@ -192,4 +192,10 @@ fn elapsed_clocks() {
     assert_eq!(elapsed_clock(b"00:41:50"), Ok(2510.0));
     assert_eq!(elapsed_clock(b"2d 01:00:00"), Ok(2.0 * DAY + 3600.0));
     assert_eq!(elapsed_clock(b"x:00"), Err(StampFault::Shape));
+    assert_eq!(elapsed_clock(b"1e3091:02:03.5"), Err(StampFault::Shape));
+    let endless = format!("{}:00:00", "9".repeat(400));
+    assert_eq!(
+        elapsed_clock(endless.as_bytes()),
+        Err(StampFault::NoSuchTime)
+    );
 }
