@@ -193,7 +193,7 @@ fn a_file_that_may_not_be_read_is_named() {
     use std::os::unix::fs::PermissionsExt as _;
     let bench = BenchDir::invented();
     let points = bench.path().join("points.csv");
-    std::fs::set_permissions(&points, std::fs::Permissions::from_mode(0)).unwrap();
+    std::fs::set_permissions(&points, std::fs::Permissions::from_mode(0o000)).unwrap();
     if std::fs::File::open(&points).is_ok() {
         eprintln!("SKIPPED: this user may read everything");
         return;
