@@ -166,6 +166,7 @@ fn make_all(args: &ReportArgs, common: &Common, folder: &Path) -> Result<MadeRep
         &data,
         &Options {
             level: common.level,
+            seed: common.seed,
             ..Options::default()
         },
     );
