@@ -1,6 +1,6 @@
 //! The explorer: a form in the page that answers for any setting and conditions as `predict` and `runtime` do, computed in the page.
 //!
-//! * [`model`] hands over the candidates as they were fitted; nothing is rounded or made simpler on the way.
+//! * `model.rs` hands over the candidates as they were fitted; nothing is rounded or made simpler on the way.
 //! * `numbers.js` and `predict.js` compute from it, `form.js` and `figure.js` show; a test in a browser compares with the command.
 //! * Where scripts do not run, and in other formats, a table of the same figures stands in its place.
 
