@@ -4,7 +4,7 @@
     cargo build --release --bins && cargo bench --bench speed --no-run
     python3 benches/beside.py
 
-Needs numpy, scipy and pandas (figures in README.md: numpy 2.4.6, scipy 1.17.1, pandas 3.1.1, Python 3.13).
+Needs numpy, scipy and pandas (figures in README.md: numpy 2.4.6, scipy 1.17.1, pandas 3.1.1, Python 3.11).
 """
 import json
 import os
@@ -101,4 +101,4 @@ rows = [
 print(f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}, pandas {pandas.__version__}; one core; medians")
 print("| work | steadydraw, ms | general tool | ms | times | goal |\n| --- | --- | --- | --- | --- | --- |")
 for what, mine, tool, other, goal in rows:
-    print(f"| {what} | {mine:.1f} | {tool} | {other:.0f} | {other / mine:.0f} | {goal} |")
+    print(f"| {what} | {mine:.1f} | {tool} | {other:.0f} | {other / mine:.1f} | {goal} |")
