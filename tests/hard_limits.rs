@@ -166,7 +166,44 @@ fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
             assert_eq!(code, 0, "{said}");
             let (code, said) = shell(bench.path(), "exec $P report . --verify r3");
             assert_eq!(code, 0, "{said}");
+            let there = files(&out);
+            assert!(there.keys().eq(whole.keys()), "{:?}", there.keys());
         }
+    }
+    assert!(caught > 0, "the program was never caught in the act");
+}
+
+#[test]
+fn a_program_that_is_asked_to_end_while_it_writes_leaves_nothing_or_all() {
+    use std::os::unix::process::ExitStatusExt as _;
+    let bench = BenchDir::invented();
+    let (code, said) = shell(bench.path(), "exec $P report . --out whole");
+    assert_eq!(code, 0, "{said}");
+    let whole = files(&bench.path().join("whole"));
+    let mut caught = 0;
+    for (round, signal) in ["-TERM", "-INT", "-TERM", "-INT"].into_iter().enumerate() {
+        let out = bench.path().join(format!("r{round}"));
+        let mut child = Command::new(PROGRAM)
+            .args(["report", ".", "--out"])
+            .arg(&out)
+            .current_dir(bench.path())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let start = Instant::now();
+        while !out.exists() && start.elapsed() < Duration::from_secs(60) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        Command::new("kill")
+            .args([signal, &child.id().to_string()])
+            .status()
+            .unwrap();
+        let number = child.wait().unwrap().signal();
+        caught += usize::from(number.is_some());
+        let there = files(&out);
+        let (none, all) = (there.is_empty(), there.keys().eq(whole.keys()));
+        assert!(none || all, "round {round}: {:?}", there.keys());
     }
     assert!(caught > 0, "the program was never caught in the act");
 }

@@ -6,8 +6,8 @@ use serde_json::json;
 
 use super::program::command;
 use super::words::Words;
-use super::{Answer, CliError, Common};
-use crate::report::write::{Existing, Output, write_all};
+use super::{Answer, CliError, Common, write_files};
+use crate::report::write::Output;
 
 const EXAMPLES: &str = "Examples:
   steadydraw man | man -l -                 read it
@@ -57,12 +57,7 @@ pub fn run(_: &ManArgs, common: &Common) -> Result<Answer, CliError> {
                 bytes,
             })
             .collect();
-        let existing = if common.force {
-            Existing::Replace
-        } else {
-            Existing::Keep
-        };
-        write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
+        write_files(&outputs, common)?;
         files = outputs.into_iter().map(|o| o.path).collect();
     }
     let shown: Vec<String> = files.iter().map(|f| f.display().to_string()).collect();

@@ -28,6 +28,7 @@ use std::path::{Path, PathBuf};
 use crate::bench::{Bench, BenchError, Fault};
 use crate::made;
 use crate::report::figure::{Figure, Lettering, Size, Theme};
+use crate::report::passing::remove_on_signals;
 use crate::report::write::{Existing, Output, write_all};
 
 use program::parse_level;
@@ -163,13 +164,23 @@ fn figure_files(
         })
     };
     let outputs = paths.iter().map(drawn).collect::<Result<Vec<_>, _>>()?;
-    let existing = if common.force {
+    write_files(&outputs, common)?;
+    Ok(paths.to_vec())
+}
+
+/// Writes files whole or not at all; over others only where `--force` says so.
+fn write_files(files: &[Output], common: &Common) -> Result<(), CliError> {
+    write_replacing(files, common.force)
+}
+
+fn write_replacing(files: &[Output], replace: bool) -> Result<(), CliError> {
+    let existing = if replace {
         Existing::Replace
     } else {
         Existing::Keep
     };
-    write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
-    Ok(paths.to_vec())
+    remove_on_signals();
+    write_all(files, existing).map_err(|e| CliError::Write(e.to_string()))
 }
 
 /// Prints the answer. A reader that has seen enough (a closed pipe) is no failure.

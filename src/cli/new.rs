@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use serde_json::json;
 
 use super::words::Words;
-use super::{Answer, CliError, Common};
+use super::{Answer, CliError, Common, write_files};
 use crate::bench::{BLANK, visible};
 use crate::quantity::{Dimension, parse_quantity};
-use crate::report::write::{Existing, Output, write_all};
+use crate::report::write::Output;
 use crate::starter::{Starter, StarterFile};
 
 /// Arguments of `new`.
@@ -119,12 +119,7 @@ pub fn run(args: &NewArgs, common: &Common) -> Result<Answer, CliError> {
             bytes: f.text.clone().into_bytes(),
         })
         .collect();
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
-    write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    write_files(&outputs, common)?;
     let blanks: usize = files.iter().map(StarterFile::blanks).sum();
     Ok(Answer {
         words: in_words(args, &starter, &outputs, &replaced, blanks),

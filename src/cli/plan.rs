@@ -9,7 +9,7 @@ use serde_json::json;
 use super::predict::parse_temperature;
 use super::settings::label_json;
 use super::words::Words;
-use super::{Answer, CliError, Common, Opened, open};
+use super::{Answer, CliError, Common, Opened, open, write_files};
 use crate::bench::Bench;
 use crate::bench::logs::LogBench;
 use crate::coupling::DEFAULT_ALLOWANCE;
@@ -18,7 +18,7 @@ use crate::plan::{
     RunTimes, TimeNeeded, enough, points_csv, reach, runs_csv,
 };
 use crate::quantity::{Dimension, parse_quantity};
-use crate::report::write::{Existing, Output, write_all};
+use crate::report::write::Output;
 use crate::report::{html, markdown, run_sheet};
 use crate::steady::reduce;
 
@@ -218,12 +218,7 @@ fn write(made: &Made, common: &Common) -> Result<Vec<PathBuf>, CliError> {
         path: dir.join(name),
         bytes: text.into_bytes(),
     });
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
-    write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    write_files(&outputs, common)?;
     Ok(outputs.into_iter().map(|o| o.path).collect())
 }
 

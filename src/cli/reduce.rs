@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Map, Value, json};
 
 use super::words::Words;
-use super::{Answer, CliError, Common};
+use super::{Answer, CliError, Common, write_files};
 use crate::bench::logs::LogBench;
 use crate::bench::{Channel, Finding, REDUCED_POINTS, Severity};
 use crate::logs::Span;
@@ -14,7 +14,7 @@ use crate::quantity::System;
 use crate::report::figure::{self, Figure, Format, Size, Theme};
 use crate::report::run_figure::run_figure;
 use crate::report::tables::{Cell, Column, Table};
-use crate::report::write::{Existing, Output, write_all};
+use crate::report::write::Output;
 use crate::steady::points::{Include, to_csv, unwritable};
 use crate::steady::{Plateau, Reduction, RunResult, Status, Wishes, reduce_with};
 
@@ -159,11 +159,6 @@ fn write(
     if std::fs::read(&path).is_ok_and(|there| there == csv.as_bytes()) {
         return Ok((vec![path], None));
     }
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
     let read_only = common.out.is_none()
         && std::fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly());
     if read_only && !path.exists() {
@@ -175,14 +170,11 @@ fn write(
             )),
         ));
     }
-    write_all(
-        &[Output {
-            path: path.clone(),
-            bytes: csv.into_bytes(),
-        }],
-        existing,
-    )
-    .map_err(|e| CliError::Write(e.to_string()))?;
+    let table = Output {
+        path: path.clone(),
+        bytes: csv.into_bytes(),
+    };
+    write_files(&[table], common)?;
     Ok((vec![path], None))
 }
 
@@ -213,16 +205,11 @@ fn draw(folder: &Path, reduction: &Reduction, common: &Common) -> Result<Vec<Pat
             bytes,
         })
         .collect();
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
     // The same figures again need no --force: nothing changes.
     let (same, other): (Vec<Output>, Vec<Output>) = outputs
         .into_iter()
         .partition(|o| std::fs::read(&o.path).is_ok_and(|there| there == o.bytes));
-    write_all(&other, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    write_files(&other, common)?;
     Ok(same.into_iter().chain(other).map(|o| o.path).collect())
 }
 

@@ -10,7 +10,7 @@ use super::budget::{make, to_json};
 use super::predict::{parse_slope, parse_temperature};
 use super::progress::Line;
 use super::words::Words;
-use super::{Answer, CliError, Common, Units, open};
+use super::{Answer, CliError, Common, Units, open, write_replacing};
 use crate::bench::Kind;
 use crate::bench::logs::LogBench;
 use crate::coupling::{Options, assess};
@@ -20,7 +20,7 @@ use crate::fit::forms::{CapacityData, DrawData};
 use crate::predict::AmbientAssumption;
 use crate::report::budgets::{Shown, sentences};
 use crate::report::reproduce::{Asked, Reproduce};
-use crate::report::write::{Existing, Output, write_all};
+use crate::report::write::Output;
 use crate::report::writeup::{HotDay, Results, SupplyResults, document, equations, files};
 use crate::steady::{Reduction, Wishes, reduce_with};
 use crate::supply::runtime::SupplyError;
@@ -106,15 +106,7 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Answer, CliError> {
     let made = make_all(args, common, &folder)?;
     // The demo's own folder is made anew each time; a user's files are never overwritten unasked.
     let replace = common.force || (made.list.demo && common.out.is_none());
-    write_all(
-        &made.outputs,
-        if replace {
-            Existing::Replace
-        } else {
-            Existing::Keep
-        },
-    )
-    .map_err(|e| CliError::Write(e.to_string()))?;
+    write_replacing(&made.outputs, replace)?;
     let index = folder.join("index.html");
     let mut words = Words::start(&made.title, made.demo_note);
     for sentence in &made.lead {

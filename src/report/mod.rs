@@ -18,6 +18,7 @@
 //! * [`run_sheet`]: a plan to be printed and taken to the bench.
 //! * [`supply_figures`]: figures of discharge tests and of a day.
 //! * [`supply_tables`]: runtime and a day, in tables and sentences.
+//! * [`passing`]: what stands beside a file until it is whole.
 //! * [`mod@write`]: files that appear whole or not at all.
 
 pub mod budgets;
@@ -30,6 +31,7 @@ pub mod figure;
 pub mod font;
 pub mod html;
 pub mod markdown;
+pub mod passing;
 pub mod predictions;
 pub mod reproduce;
 pub mod result_tables;

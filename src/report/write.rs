@@ -1,10 +1,11 @@
 //! Files appear whole or not at all, and nothing is overwritten unasked.
 
+use std::collections::BTreeSet;
 use std::fs;
-use std::io::{self, Write as _};
-use std::path::{Path, PathBuf};
+use std::io;
+use std::path::PathBuf;
 
-use tempfile::NamedTempFile;
+use super::passing::{Passing, folder_of, remove_left};
 
 /// A file to be written.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,8 +88,8 @@ fn listed(paths: &[PathBuf]) -> String {
 /// Writes all files, or none where anything is in the way from the start.
 ///
 /// Each is first written beside its place under a passing name, then moved there in one step, so that no reader ever
-/// sees half a file and a full disk leaves what was there before. Folders are made as needed. A file gets the
-/// permissions that any new file gets.
+/// sees half a file and a full disk leaves what was there before. Folders are made as needed, and passing files that a
+/// killed program left in them are removed. A file gets the permissions that any new file gets.
 ///
 /// # Errors
 ///
@@ -110,66 +111,37 @@ pub fn write_all(files: &[Output], existing: Existing) -> Result<(), WriteError>
             return Err(WriteError::Exists { paths: there });
         }
     }
-    let staged = files.iter().map(stage).collect::<Result<Vec<_>, _>>()?;
-    for (file, passing) in files.iter().zip(staged) {
-        let moved = match existing {
-            Existing::Replace => passing.persist(&file.path),
-            // Also refuses a file that has come into being since the look above.
-            Existing::Keep => passing.persist_noclobber(&file.path),
-        };
-        if let Err(failed) = moved {
-            return Err(if failed.error.kind() == io::ErrorKind::AlreadyExists {
-                WriteError::Exists {
-                    paths: vec![file.path.clone()],
-                }
-            } else {
-                WriteError::File {
-                    path: file.path.clone(),
-                    source: failed.error,
-                }
-            });
+    let mut passing = Passing::default();
+    let mut tidied = BTreeSet::new();
+    for file in files {
+        let folder = folder_of(&file.path);
+        if tidied.insert(folder) {
+            fs::create_dir_all(folder).map_err(|source| WriteError::Folder {
+                path: folder.to_owned(),
+                source,
+            })?;
+            remove_left(folder);
         }
+        passing
+            .stage(&file.path, &file.bytes)
+            .map_err(|source| WriteError::File {
+                path: file.path.clone(),
+                source,
+            })?;
     }
-    Ok(())
-}
-
-/// Writes a file's bytes under a passing name in the folder where it will stand.
-fn stage(file: &Output) -> Result<NamedTempFile, WriteError> {
-    let failed = |source| WriteError::File {
-        path: file.path.clone(),
-        source,
-    };
-    let folder = match file.path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    fs::create_dir_all(folder).map_err(|source| WriteError::Folder {
-        path: folder.to_owned(),
-        source,
-    })?;
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    let ordinary = {
-        use std::os::unix::fs::PermissionsExt as _;
-        // What the system takes off by the user's mask leaves 0644 in the usual case.
-        fs::Permissions::from_mode(0o666)
-    };
-    #[cfg(unix)]
-    builder.permissions(ordinary);
-    let mut passing = builder
-        .prefix(".steadydraw-")
-        .tempfile_in(folder)
-        .map_err(failed)?;
-    passing
-        .write_all(&file.bytes)
-        .and_then(|()| passing.flush())
-        .map_err(failed)?;
-    Ok(passing)
+    passing.settle(existing).map_err(|(path, source)| {
+        if source.kind() == io::ErrorKind::AlreadyExists {
+            WriteError::Exists { paths: vec![path] }
+        } else {
+            WriteError::File { path, source }
+        }
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::path::Path;
 
     fn output(folder: &Path, name: &str, text: &str) -> Output {
         Output {

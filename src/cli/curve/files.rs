@@ -2,13 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::cli::{CliError, Common};
+use crate::cli::{CliError, Common, write_files};
 use crate::fit::curve::CurveValue;
 use crate::fit::{ColumnFile, Curve, CurveFit, CurveRequest};
 use crate::report::curve_figure::{CurvePicture, CurvePlace, curve_figure};
 use crate::report::figure::{Axis, Figure, Layer, Lettering, Look, Panel, Size, Theme};
 use crate::report::tables::{Cell, Column, Table};
-use crate::report::write::{Existing, Output, write_all};
+use crate::report::write::Output;
 
 /// What the files are made of.
 pub(super) struct Source<'a> {
@@ -48,12 +48,7 @@ pub(super) fn write(
             bytes: rows(source).to_csv().into_bytes(),
         });
     }
-    let existing = if common.force {
-        Existing::Replace
-    } else {
-        Existing::Keep
-    };
-    write_all(&outputs, existing).map_err(|e| CliError::Write(e.to_string()))?;
+    write_files(&outputs, common)?;
     Ok(outputs.into_iter().map(|o| o.path).collect())
 }
 
