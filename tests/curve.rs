@@ -320,13 +320,25 @@ fn a_search_that_ends_nowhere_does_not_call_itself_converged() {
     let folder = Folder::new();
     folder.file("f.csv", "x,y\n1,5\n2,5.1\n3,4.9\n4,5\n");
     // From here exp(-b*x) is nothing at every x: b has no influence.
-    let answer = folder.json(&[
+    let line = [
         "f.csv",
         "--equation",
         "y = a + exp(-b*x)",
         "--start",
         "a=5,b=900",
-    ]);
+        "--plot",
+        "f.svg",
+    ];
+    let output = folder.curve(&[&line[..], &["--json"]].concat());
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(4), "{said}");
+    assert!(said.contains("did not end at a best fit"), "{said}");
+    assert!(!folder.0.path().join("f.svg").exists());
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer["files"], serde_json::json!([]));
+    let words = folder.curve(&line);
+    assert_eq!(words.status.code(), Some(4));
+    assert!(String::from_utf8_lossy(&words.stdout).contains("NOT a best fit"));
     assert_eq!(
         (&answer["converged"], &answer["termination"]),
         (&Value::from(false), &Value::from("flat"))

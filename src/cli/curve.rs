@@ -24,6 +24,7 @@ use crate::report::tables::{Cell, Column, Table};
 #[command(
     after_help = "Names that are columns of the file are data, all others are parameters.\n\
     An equation that is linear in its parameters needs no --start; nor do parameters that enter linearly.\n\
+    Where the search ends at no best fit, the exit code is 4 and --json says \"converged\": false.\n\
     Functions: exp ln log log10 sqrt sin cos tan atan abs min max, and pi; log is the natural logarithm.\n\n\
     Examples:\n  \
       steadydraw curve runs.csv --equation \"y = b1*(1 - exp(-b2*x))\" --start b1=500,b2=0.5\n  \
@@ -99,7 +100,7 @@ fn parse_name(text: &str) -> Result<(String, String), String> {
 ///
 /// # Errors
 /// [`CliError::Misuse`] for an equation, start, range or point that makes no sense, [`CliError::Input`] for a file that
-/// cannot be read, [`CliError::NoAnswer`] where the data cannot carry the curve.
+/// cannot be read, [`CliError::NoAnswer`] where the data cannot carry the curve, [`CliError::NotSettled`] where the search ends at no best fit.
 pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
     let equation = Equation::parse(&args.equation).map_err(|e| in_equation(&e))?;
     SourceFile::on_disk(&args.file, &args.file.display().to_string()).noted(&common.reads);
@@ -152,7 +153,11 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
     };
     let fit =
         fit_curve(&curve, &request).map_err(|e| refused(e, &curve, &columns, &numbers.lines))?;
-    let mut notes: Vec<String> = file.findings().iter().map(|f| f.message.clone()).collect();
+    let mut notes: Vec<String> = file
+        .findings()
+        .iter()
+        .map(|f| f.message.to_string())
+        .collect();
     notes.extend(fit.notes.clone());
     if numbers.incomplete > 0 {
         notes.push(format!(
@@ -176,7 +181,12 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
                 .unwrap_or_else(|| name.to_owned())
         },
     };
-    let written = files::write(&source, args.plot.as_deref(), common)?;
+    // A figure or table of a curve that is no best fit would be taken for one.
+    let written = if fit.converged {
+        files::write(&source, args.plot.as_deref(), common)?
+    } else {
+        Vec::new()
+    };
     let mut words = in_words(args, common, &curve, &fit, &notes);
     for path in &written {
         words.push_str(&format!("Written: {}\n", path.display()));
@@ -186,7 +196,15 @@ pub fn run(args: &CurveArgs, common: &Common) -> Result<Answer, CliError> {
         .iter()
         .map(|path| path.display().to_string())
         .collect();
-    Ok(Answer { words, json })
+    let answer = Answer { words, json };
+    if fit.converged {
+        Ok(answer)
+    } else {
+        Err(CliError::NotSettled(
+            "the search did not end at a best fit; what is shown is where it ended, and no files were written. Try another --start, a --range, or a simpler equation".to_owned(),
+            Box::new(answer),
+        ))
+    }
 }
 
 fn in_equation(error: &EquationError) -> CliError {

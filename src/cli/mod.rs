@@ -69,6 +69,9 @@ pub enum CliError {
     /// A write-up is not what its bench gives; the answer says where; exit code 3.
     #[error("the write-up and the bench differ")]
     Differs(Box<Answer>),
+    /// The data do not settle the answer: why, and what there is of it, which is shown all the same; exit code 4.
+    #[error("{0}")]
+    NotSettled(String, Box<Answer>),
 }
 
 impl CliError {
@@ -79,7 +82,7 @@ impl CliError {
             | CliError::BadFile(_)
             | CliError::Write(_)
             | CliError::Differs(_) => BAD_INPUT,
-            CliError::NoAnswer(_) => NO_ANSWER,
+            CliError::NoAnswer(_) | CliError::NotSettled(..) => NO_ANSWER,
         }
     }
 
@@ -97,7 +100,7 @@ impl CliError {
             CliError::Input(_) | CliError::BadFile(_) => "bad-input",
             CliError::Write(_) => "cannot-write",
             CliError::Differs(_) => "differs",
-            CliError::NoAnswer(_) => "cannot-answer",
+            CliError::NoAnswer(_) | CliError::NotSettled(..) => "cannot-answer",
         }
     }
 }

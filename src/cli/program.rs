@@ -9,8 +9,8 @@ use clap::{Args, ColorChoice, CommandFactory, FromArgMatches, Parser, Subcommand
 
 use super::progress::Seconds;
 use super::{
-    Answer, BAD_INPUT, CliError, MISUSE, check, claims, compare, completions, coupling, curve,
-    discharge, fit, manual, new, plan, predict, print, reduce, report, runtime, schema,
+    Answer, BAD_INPUT, CliError, MISUSE, NO_ANSWER, check, claims, compare, completions, coupling,
+    curve, discharge, fit, manual, new, plan, predict, print, reduce, report, runtime, schema,
 };
 use crate::bench::{Fault, Reads, visible};
 use crate::quantity::System;
@@ -54,7 +54,7 @@ pub struct Common {
     /// Confidence level of all intervals
     #[arg(long, global = true, value_name = "SHARE", default_value_t = 0.95, value_parser = parse_level, allow_negative_numbers = true)]
     pub level: f64,
-    /// Seed of everything random
+    /// Seed of everything random; the same seed gives the same answer
     #[arg(
         long,
         global = true,
@@ -63,10 +63,10 @@ pub struct Common {
         allow_negative_numbers = true
     )]
     pub seed: u64,
-    /// Folder for the files that the command writes
+    /// Folder for the files that the command writes; a command that writes none refuses it
     #[arg(long, global = true, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Overwrite files that are already there
+    /// Overwrite files that are already there; likewise
     #[arg(long, global = true)]
     pub force: bool,
     /// Only the answer: no notes, no progress
@@ -134,6 +134,64 @@ enum Command {
     /// The manual, for `man`
     Man(manual::ManArgs),
 }
+
+impl Program {
+    /// Runs the command.
+    fn answer(&self) -> Result<Answer, CliError> {
+        let common = &self.common;
+        self.refuse_without_files()?;
+        match &self.command {
+            Command::New(a) => new::run(a, common),
+            Command::Plan(a) => plan::run(a, common),
+            Command::Check(a) => check::run(a, common),
+            Command::Reduce(a) => reduce::run(a, common),
+            Command::Fit(a) => fit::run(a, common),
+            Command::Coupling(a) => coupling::run(a, common),
+            Command::Predict(a) => predict::run(a, common),
+            Command::Runtime(a) => runtime::run(a, common),
+            Command::Discharge(a) => discharge::run(a, common),
+            Command::Curve(a) => curve::run(a, common),
+            Command::Claims(a) => claims::run(a, common),
+            Command::Compare(a) => compare::run(a, common),
+            Command::Report(a) => report::run(a, common),
+            Command::Schema(a) => schema::run(a),
+            Command::Completions(a) => completions::run(a),
+            Command::Man(a) => manual::run(a, common),
+        }
+    }
+
+    /// `--out` and `--force` promise something that a command without files does not do.
+    fn refuse_without_files(&self) -> Result<(), CliError> {
+        let option = match &self.common {
+            Common { out: Some(_), .. } => "--out",
+            Common { force: true, .. } => "--force",
+            _ => return Ok(()),
+        };
+        let name = self.command.name();
+        if WRITERS.contains(&name) {
+            return Ok(());
+        }
+        let last = WRITERS.len() - 1;
+        Err(CliError::Misuse(format!(
+            "`{name}` writes no files, so {option} has nothing to do; leave it out. Files are written by {} and {}",
+            WRITERS[..last].join(", "),
+            WRITERS[last]
+        )))
+    }
+}
+
+/// Commands that write files, or do so when asked.
+const WRITERS: [&str; 9] = [
+    "new",
+    "plan",
+    "reduce",
+    "runtime",
+    "discharge",
+    "curve",
+    "compare",
+    "report",
+    "man",
+];
 
 impl Command {
     fn name(&self) -> &'static str {
@@ -236,24 +294,7 @@ pub fn run_from_env() -> ExitCode {
     }
     let name = program.command.name();
     let seconds = Seconds::of(name, common);
-    let result = match &program.command {
-        Command::New(a) => new::run(a, common),
-        Command::Plan(a) => plan::run(a, common),
-        Command::Check(a) => check::run(a, common),
-        Command::Reduce(a) => reduce::run(a, common),
-        Command::Fit(a) => fit::run(a, common),
-        Command::Coupling(a) => coupling::run(a, common),
-        Command::Predict(a) => predict::run(a, common),
-        Command::Runtime(a) => runtime::run(a, common),
-        Command::Discharge(a) => discharge::run(a, common),
-        Command::Curve(a) => curve::run(a, common),
-        Command::Claims(a) => claims::run(a, common),
-        Command::Compare(a) => compare::run(a, common),
-        Command::Report(a) => report::run(a, common),
-        Command::Schema(a) => schema::run(a),
-        Command::Completions(a) => completions::run(a),
-        Command::Man(a) => manual::run(a, common),
-    };
+    let result = program.answer();
     drop(seconds);
     match result {
         Ok(answer) => {
@@ -263,6 +304,11 @@ pub fn run_from_env() -> ExitCode {
         Err(CliError::Differs(answer)) => {
             show(name, *answer, common);
             ExitCode::from(BAD_INPUT)
+        }
+        Err(CliError::NotSettled(why, answer)) => {
+            show(name, *answer, common);
+            complain(&format!("steadydraw {name}"), &why);
+            ExitCode::from(NO_ANSWER)
         }
         Err(error) => {
             let message = error.to_string();
