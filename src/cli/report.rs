@@ -54,7 +54,7 @@ pub struct ReportArgs {
     pub every_figure: bool,
     /// Write nothing: make the write-up in FOLDER again from the bench and say what is no longer the same (an input, a file
     /// edited since, another version). Exit code 0 where all is the same, 3 where not
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["ambient", "assume_ambient_slope", "every_figure", "out", "force"])]
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["ambient", "assume_ambient_slope", "every_figure", "out", "force", "level", "seed", "units"])]
     pub verify: Option<PathBuf>,
 }
 
