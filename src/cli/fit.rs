@@ -11,6 +11,7 @@ use crate::bench::Bench;
 use crate::fit::candidates::{Candidate, DrawFit, Term, fit_draw};
 use crate::fit::forms::{CapacityData, DrawData, VARIABLES};
 use crate::predict::{LeftOut, Miss, leave_out};
+use crate::quantity::System;
 use crate::report::budgets::{
     Shown, airflow, capacities, condensate, contributions, efficiencies, sentences,
 };
@@ -114,7 +115,14 @@ pub fn run(args: &FitArgs, common: &Common) -> Result<Answer, CliError> {
     }
     // The demo's note stands at the top already.
     let said = notes.get(usize::from(opened.demo)..).unwrap_or_default();
-    words.notes(said, common.quiet);
+    let mut said = said.to_vec();
+    if common.system() == System::Us {
+        said.push(
+            "Curves and their equations stay in degC, m3/h and W, in which they were fitted."
+                .to_owned(),
+        );
+    }
+    words.notes(&said, common.quiet);
     let mut json = json!({
         "schema": 1,
         "command": "fit",
@@ -227,6 +235,12 @@ fn curve_words(words: &mut Words, title: &str, fit: &DrawFit, paste: Paste, leve
         "Runs scatter about it by {:.1} W ({:.2} %) with {} degrees of freedom; a run predicted without itself is missed by {:.1} W (root mean square).",
         best.relative_sd * fit.typical_draw_w, 100.0 * best.relative_sd, best.fit.dof(), best.loo_rmse_w
     ));
+    if let Some(sd) = fit.block_sd() {
+        words.paragraph(&format!(
+            "Blocks (days, battery charges) differ beyond that scatter by about {:.2} % (standard deviation, expected from these runs); every interval of a prediction holds it.",
+            100.0 * sd
+        ));
+    }
     let mut terms = Table::new(
         "Its terms, on the logarithmic scale",
         [
@@ -287,6 +301,7 @@ fn best_json(fit: &DrawFit, level: f64) -> Value {
     let best = fit.best();
     let mut value = candidate_json(fit, best, level);
     let equations = best.form.equations(&fit.data, &best.fit.coef);
+    value["between_blocks_sd_relative"] = json!(fit.block_sd());
     value["equations"] = equations
         .iter()
         .map(|e| {

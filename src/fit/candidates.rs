@@ -406,6 +406,13 @@ impl DrawFit {
         &self.candidates[0]
     }
 
+    /// Standard deviation of what blocks (days, battery charges) do to the draw beyond the scatter of runs, relative to the compressor
+    /// side; `None` where no candidate's runs tell.
+    pub fn block_sd(&self) -> Option<f64> {
+        let told = self.candidates.iter().any(|c| c.blocks.is_some());
+        told.then(|| self.block_variance.sqrt())
+    }
+
     /// What one candidate says; `None` where it says nothing about the setting.
     pub fn draw_of(&self, candidate: &Candidate, at: &At) -> Option<CandidateDraw> {
         let row = candidate.form.row(&self.data, at)?;
