@@ -520,7 +520,9 @@ fn unreduced(error: BenchError) -> BenchError {
         BenchError::Faults(faults) => BenchError::Faults(
             faults
                 .into_iter()
-                .map(|f| f.remedy("`steadydraw reduce` makes this table from the bench's logs"))
+                .map(|f| {
+                    f.remedy("run `steadydraw reduce` on this bench first: it makes the table from the logs; then this command again. A plan for a unit that was not run yet needs no bench: `steadydraw plan --modes … --fans …`")
+                })
                 .collect(),
         ),
         other => other,
