@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::text::{nearest, visible};
 use super::workbook;
+use crate::quantity::Said;
 
 /// Where in a user's file something stands. Lines and columns count from 1;
 /// in a table the column is the field's number, in `bench.toml` the character's.
@@ -261,7 +262,7 @@ pub struct Finding {
     /// A short stable name, such as `mode-and-fan-together`.
     pub code: &'static str,
     /// The finding in a sentence or two, with figures and what to do.
-    pub message: String,
+    pub message: Said,
     /// The file, where one is to blame.
     pub file: Option<String>,
     /// The line, where one is to blame.
@@ -270,7 +271,7 @@ pub struct Finding {
 
 impl Finding {
     /// A finding about the bench as a whole.
-    pub fn new(severity: Severity, code: &'static str, message: impl Into<String>) -> Self {
+    pub fn new(severity: Severity, code: &'static str, message: impl Into<Said>) -> Self {
         Finding {
             severity,
             code,

@@ -12,6 +12,7 @@ use super::layout::Layout;
 use super::table::Table;
 use super::table::error_value;
 use super::text::{clip, did_you_mean};
+use crate::quantity::{Dimension, Said};
 
 /// What a run was for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -237,13 +238,20 @@ fn cold_intake(table: &Table, points: &[Point], findings: &mut Vec<Finding>) {
         let finding = Finding::new(
             Severity::Warning,
             "cold-intake",
-            format!(
-                "{} cooling run{} with an intake below {COLD_INTAKE_C} degC, the first `{}` at {:.1} degC. Is the heading's unit the one that was read?",
-                cold.len(),
-                if cold.len() == 1 { "" } else { "s" },
-                clip(&first.run),
-                first.intake_c().unwrap_or_default()
-            ),
+            Said::of(|units| {
+                format!(
+                    "{} cooling run{} with an intake below {}, the first `{}` at {}. Is the heading's unit the one that was read?",
+                    cold.len(),
+                    if cold.len() == 1 { "" } else { "s" },
+                    units.shown(Dimension::Temperature, COLD_INTAKE_C, 0),
+                    clip(&first.run),
+                    units.shown(
+                        Dimension::Temperature,
+                        first.intake_c().unwrap_or_default(),
+                        1
+                    )
+                )
+            }),
         );
         findings.push(finding.at(&Place::line(&table.file, first.line)));
     }

@@ -94,7 +94,11 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Answer, CliError> {
                 (Some(file), Some(line)) => format!(" [{}]", Place::line(file, line)),
                 _ => String::new(),
             };
-            words.item(&format!("{}: {}{place}", f.code, f.message));
+            words.item(&format!(
+                "{}: {}{place}",
+                f.code,
+                f.message.in_units(common.system())
+            ));
         }
     }
     if findings.is_empty() {

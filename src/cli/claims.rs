@@ -62,7 +62,7 @@ pub fn run(args: &ClaimsArgs, common: &Common) -> Result<Answer, CliError> {
     words.paragraph(&headline(&held));
     words.table(&table(&held, common.level, common.system()));
     words.gap();
-    for reason in reasons(&held) {
+    for reason in reasons(&held, common.system()) {
         words.item(&reason);
     }
     let json = json!({

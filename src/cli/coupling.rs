@@ -73,15 +73,16 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
             permute: true,
         },
     );
+    let system = common.system();
     let mut words = Words::start(&bench.title, opened.demo_note());
     words.heading(&format!("Verdict: {}", answer.verdict.name()));
     for sentence in &answer.sentences {
-        words.paragraph(sentence);
+        words.paragraph(sentence.in_units(system));
     }
     if !answer.would_settle.is_empty() {
         words.heading("What would settle it");
         for run in &answer.would_settle {
-            words.item(run);
+            words.item(run.in_units(system));
         }
     }
     words.table(&elasticities(&answer, common.level));
@@ -101,7 +102,7 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
     if !answer.confounders.is_empty() {
         words.heading("What else differed with the fan level");
         for c in &answer.confounders {
-            words.item(&c.detail);
+            words.item(c.detail.in_units(system));
         }
     }
     if !answer.fan_draw.levels.is_empty() {

@@ -17,7 +17,7 @@ use crate::plan::{
     Assumed, CAUTIONS, DEFAULT_SCATTER, Design, Enough, Known, Plan, PlanError, Question, Reach,
     RunTimes, TimeNeeded, enough, points_csv, reach, runs_csv,
 };
-use crate::quantity::{Dimension, parse_quantity};
+use crate::quantity::{Dimension, System, parse_quantity};
 use crate::report::write::Output;
 use crate::report::{html, markdown, run_sheet};
 use crate::steady::reduce;
@@ -231,12 +231,15 @@ fn known_words(known: Known) -> &'static str {
 }
 
 /// What the simulation takes for granted.
-fn assumptions(made: &Made) -> String {
+fn assumptions(made: &Made, system: System) -> String {
     let a = &made.assumed;
-    let flows: Vec<String> = a.airflows_m3h.iter().map(|q| format!("{q:.0}")).collect();
+    let flows: Vec<String> = { a.airflows_m3h.iter() }
+        .map(|q| format!("{:.0}", system.convert(Dimension::Flow, *q)))
+        .collect();
+    let unit = system.symbol(Dimension::Flow);
     let blower: Vec<String> = a.blower_w.iter().map(|w| format!("{w:.0}")).collect();
     format!(
-        "Simulated: {} benches for each elasticity, run-to-run scatter {:.1} % ({}), airflow {} m3/h ({}), blower {} W ({}).",
+        "Simulated: {} benches for each elasticity, run-to-run scatter {:.1} % ({}), airflow {} {unit} ({}), blower {} W ({}).",
         made.reached.simulations,
         100.0 * a.scatter,
         known_words(a.scatter_from),
@@ -272,7 +275,7 @@ fn in_words(made: &Made, opened: Option<&Opened>, files: &[PathBuf], common: &Co
     words.paragraph(&run_sheet::time_sentence(&made.times, &made.needed));
     words.table(&run_sheet::runs(&made.plan, common.system()));
     words.table(&run_sheet::reach(&made.reached, common.level));
-    words.paragraph(&assumptions(made));
+    words.paragraph(&assumptions(made, common.system()));
     if let Some(enough) = &made.enough {
         words.heading("Repeats that it takes");
         words.paragraph(&enough_words(enough));
@@ -317,7 +320,7 @@ fn in_json(
         .map(str::to_owned)
         .into_iter()
         .collect();
-    notes.push(assumptions(made));
+    notes.push(assumptions(made, System::Si));
     json!({
         "schema": 1,
         "command": "plan",

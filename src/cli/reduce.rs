@@ -69,7 +69,7 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             .findings
             .iter()
             .filter(|f| f.severity != Severity::Note)
-            .map(|f| f.message.as_str())
+            .map(|f| f.message.in_units(common.system()))
             .collect();
         return Err(CliError::NoAnswer(why.join("\n")));
     }
@@ -97,7 +97,7 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             .findings
             .iter()
             .filter(|f| f.severity != Severity::Note)
-            .map(|f| f.message.clone()),
+            .map(|f| f.message.to_string()),
     );
     let cycling = reduction
         .runs
@@ -381,7 +381,7 @@ fn words(
         }
         words.heading(title);
         for f in own {
-            words.item(&f.message);
+            words.item(f.message.in_units(common.system()));
         }
     }
     words.finish()

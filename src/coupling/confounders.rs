@@ -2,6 +2,7 @@
 
 use crate::bench::{Bench, Channel};
 use crate::fit::forms::{DrawData, DrawRow};
+use crate::quantity::{Dimension, Said};
 
 use super::elasticity::{Elasticity, Fan, Question};
 use super::verdict::{Allowance, Verdict};
@@ -12,7 +13,7 @@ pub struct Confounder {
     /// `intake`, `ambient`, `blocks`, `order`, `voltage` or `humidity`.
     pub name: &'static str,
     /// What was found, in a sentence.
-    pub detail: String,
+    pub detail: Said,
     /// The elasticity with it taken out as well, where that was tried.
     pub elasticity: Option<Elasticity>,
     /// Whether taking it out turns the verdict into its opposite.
@@ -45,7 +46,10 @@ pub(super) fn confounders(
         if varied && apart > LEVELS_DIFFER_K {
             found.push(Confounder {
                 name,
-                detail: format!("Mean {name} differs by {apart:.1} K between fan levels; its own slope was taken out."),
+                detail: Said::of(|units| format!(
+                    "Mean {name} differs by {} between fan levels; its own slope was taken out.",
+                    units.shown(Dimension::TemperatureDifference, apart, 1)
+                )),
                 elasticity: None,
                 turns_the_verdict: false,
             });
@@ -102,7 +106,8 @@ fn tried(
         detail: format!(
             "With {what} taken out as well, the elasticity is {:.2} ({:.2} to {:.2}) instead of {:.2}: {effect}.",
             e.value, e.low, e.high, plain.value
-        ),
+        )
+        .into(),
         elasticity: Some(e),
         turns_the_verdict,
     })
@@ -153,7 +158,8 @@ fn levels_in_one_block(question: &Question<'_>) -> Option<Confounder> {
         detail: format!(
             "Fan {} was run in one block only, so what was special about that block goes with it.",
             alone.join(", ")
-        ),
+        )
+        .into(),
         elasticity: None,
         turns_the_verdict: false,
     })

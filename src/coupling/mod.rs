@@ -18,6 +18,7 @@ mod verdict;
 use crate::bench::Bench;
 use crate::bench::Channel;
 use crate::fit::forms::{DrawData, FlowScale};
+use crate::quantity::Said;
 use crate::stats::anova::Source;
 use crate::stats::tests::nested_f;
 
@@ -79,7 +80,7 @@ pub struct Coupling {
     /// The verdict over all modes.
     pub verdict: Verdict,
     /// What it is, by how much, and how well it stands: three sentences for the reader of a write-up.
-    pub sentences: Vec<String>,
+    pub sentences: Vec<Said>,
     /// Elasticity over all modes whose fan level was varied; none where no mode's was.
     pub elasticity: Option<Elasticity>,
     /// Allowance used.
@@ -99,7 +100,7 @@ pub struct Coupling {
     /// What else differed with the fan level, where a reader must know of it.
     pub confounders: Vec<Confounder>,
     /// Concrete runs that would settle an undecided question.
-    pub would_settle: Vec<String>,
+    pub would_settle: Vec<Said>,
 }
 
 /// Assesses the coupling of a bench.

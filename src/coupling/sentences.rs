@@ -1,17 +1,18 @@
 //! The answer in three sentences: what it is, by how much, and how well it stands.
 
 use crate::fit::forms::{DrawData, FlowScale};
+use crate::quantity::Said;
 
 use super::elasticity::Elasticity;
 use super::verdict::Verdict;
 use super::{Coupling, ModeAnswer};
 
 /// Three sentences that a reader of the write-up understands.
-pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
+pub(super) fn sentences(data: &DrawData, answer: &Coupling, level: f64) -> Vec<Said> {
     let apart = modes_by_verdict(answer);
     vec![
-        verdict_sentence(data, answer, apart.as_ref()),
-        figure_sentence(data, answer, apart.is_some(), level),
+        verdict_sentence(data, answer, apart.as_ref()).into(),
+        figure_sentence(data, answer, apart.is_some(), level).into(),
         standing_sentence(answer),
     ]
 }
@@ -134,16 +135,20 @@ fn blower_clause(data: &DrawData, answer: &Coupling) -> String {
 }
 
 /// Which other lines agree, which do not, and what else could explain the answer; or what would settle it.
-fn standing_sentence(answer: &Coupling) -> String {
+fn standing_sentence(answer: &Coupling) -> Said {
     if answer.verdict == Verdict::Undecided {
         return match answer.would_settle.as_slice() {
-            [] => "No further runs of this kind would settle it.".to_owned(),
-            [one] => format!("What would settle it: {}", lower_first(one)),
-            [first, rest @ ..] => format!(
-                "What would settle it, with {} more below: {}",
-                rest.len(),
-                lower_first(first)
-            ),
+            [] => "No further runs of this kind would settle it.".into(),
+            [one] => Said::of(|units| {
+                format!("What would settle it: {}", lower_first(one.in_units(units)))
+            }),
+            [first, rest @ ..] => Said::of(|units| {
+                format!(
+                    "What would settle it, with {} more below: {}",
+                    rest.len(),
+                    lower_first(first.in_units(units))
+                )
+            }),
         };
     }
     let lines = |wanted: Standing| -> Vec<String> {
@@ -173,12 +178,13 @@ fn standing_sentence(answer: &Coupling) -> String {
         format!("mind what differed with the fan level: {}", listed(names))
     };
     if clauses.is_empty() {
-        return format!("No other line of evidence speaks on it; {rest}.");
+        return format!("No other line of evidence speaks on it; {rest}.").into();
     }
     format!(
         "Of the other lines of evidence, {}; {rest}.",
         clauses.join(", ")
     )
+    .into()
 }
 
 /// How a line of evidence stands to the verdict.

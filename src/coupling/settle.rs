@@ -1,18 +1,19 @@
 //! The runs that would settle an open question.
 
 use crate::fit::forms::{DrawData, FlowScale};
+use crate::quantity::{Dimension, Said};
 
 use super::Coupling;
 use super::verdict::Verdict;
 
 /// Concrete runs that would settle the question; empty where it is settled.
-pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -> Vec<String> {
+pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -> Vec<Said> {
     if answer.verdict != Verdict::Undecided {
         return Vec::new();
     }
     let mut runs = Vec::new();
     if data.flow_scale == FlowScale::None {
-        runs.push("Measure the airflow at each fan level (or state relative speeds under [fan.levels]): the levels' names give no order.".to_owned());
+        runs.push("Measure the airflow at each fan level (or state relative speeds under [fan.levels]): the levels' names give no order.".into());
     }
     if !data.fan_varied_within_a_mode() {
         runs.extend(separating_runs(data));
@@ -20,7 +21,7 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         runs.push(format!(
             "Repeat each setting on another day: {} cooling runs leave no freedom to judge the scatter.",
             data.rows.len()
-        ));
+        ).into());
     }
     if data.fan_varied_within_a_mode() {
         runs.extend(second_levels(data));
@@ -28,7 +29,7 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
     if answer.fan_draw.source == "bounded" && answer.fan_draw.limit_w != Some(0.0) {
         let levels: Vec<&str> = data.levels.iter().map(|l| l.label.as_str()).collect();
         let list = levels.join(", ");
-        runs.push(format!("Two fan-only runs (compressor off) at each fan level ({list}): they tell the blower's own draw, now only bounded."));
+        runs.push(format!("Two fan-only runs (compressor off) at each fan level ({list}): they tell the blower's own draw, now only bounded.").into());
     }
     let span = flow_span(data);
     let order_known = data.flow_scale != FlowScale::None;
@@ -36,7 +37,7 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         runs.push(format!(
             "Fan levels further apart: within modes the airflow changes by only {:.0} %, and what such levels share by chance (the hour, the humidity) moves the draw as much as the fan could. Aim at a third or more.",
             100.0 * (span.exp() - 1.0)
-        ));
+        ).into());
     } else if runs.is_empty()
         && let Some(e) = &answer.elasticity
     {
@@ -51,9 +52,9 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
             runs.push(format!(
                 "About {more:.0} more cooling runs, every setting repeated on another day in random order: the interval is {factor:.1} times too wide in runs for a {:.0} % verdict.",
                 100.0 * level
-            ));
+            ).into());
         } else {
-            runs.push("The elasticity lies so close to the allowance that no sensible number of runs will decide; report the figure with its interval instead.".to_owned());
+            runs.push("The elasticity lies so close to the allowance that no sensible number of runs will decide; report the figure with its interval instead.".into());
         }
     }
     runs
@@ -80,7 +81,7 @@ pub(super) fn flow_span(data: &DrawData) -> f64 {
 }
 
 /// For modes at one level among others with several: a second level, which the others were run at.
-fn second_levels(data: &DrawData) -> Vec<String> {
+fn second_levels(data: &DrawData) -> Vec<Said> {
     let count = |m: usize| {
         data.tested
             .get(m)
@@ -98,19 +99,18 @@ fn second_levels(data: &DrawData) -> Vec<String> {
                 data.modes.get(m)?,
                 data.levels.get(other)?.label,
                 data.levels.get(own)?.label
-            ))
+            ).into())
         })
         .collect()
 }
 
 /// For modes each tested at one level only: the runs at which two modes would share a fan level.
-fn separating_runs(data: &DrawData) -> Vec<String> {
+fn separating_runs(data: &DrawData) -> Vec<Said> {
     let tested: Vec<Option<usize>> = data
         .tested
         .iter()
         .map(|m| m.iter().position(|n| *n > 0))
         .collect();
-    let intake = format!("{:.0} degC intake", data.intake_ref);
     let mut runs = Vec::new();
     for (m, mode) in data.modes.iter().enumerate() {
         let own = tested.get(m).copied().flatten();
@@ -128,14 +128,17 @@ fn separating_runs(data: &DrawData) -> Vec<String> {
                     .find(|(l, _)| Some(*l) != own)
             });
         if let Some((_, level)) = other {
-            runs.push(format!(
-                "Mode “{mode}” at fan {} and about {intake}, twice.",
-                level.label
-            ));
+            runs.push(Said::of(|units| {
+                format!(
+                    "Mode “{mode}” at fan {} and about {} intake, twice.",
+                    level.label,
+                    units.shown(Dimension::Temperature, data.intake_ref, 0)
+                )
+            }));
         }
     }
     if runs.is_empty() {
-        runs.push("Runs at a second fan level, twice: only one was tested.".to_owned());
+        runs.push("Runs at a second fan level, twice: only one was tested.".into());
     }
     runs
 }

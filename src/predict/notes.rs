@@ -126,23 +126,13 @@ pub fn ambient_caution(
 }
 
 fn temperature(v: f64, system: System) -> String {
-    let symbol = system.symbol(Dimension::Temperature);
-    format!("{:.1} {symbol}", system.convert(Dimension::Temperature, v))
+    system.shown(Dimension::Temperature, v, 1)
 }
 
 fn range(low: f64, high: f64, system: System) -> String {
-    let low = system.convert(Dimension::Temperature, low);
-    format!("{low:.1} to {}", temperature(high, system))
+    system.range(Dimension::Temperature, low, high, 1)
 }
 
-/// A difference; in SI units it is written in K.
 fn distance(v: f64, system: System) -> String {
-    match system {
-        System::Si => format!("{v:.1} K"),
-        System::Us => format!(
-            "{:.1} {}",
-            system.convert(Dimension::TemperatureDifference, v),
-            system.symbol(Dimension::TemperatureDifference)
-        ),
-    }
+    system.shown(Dimension::TemperatureDifference, v, 1)
 }

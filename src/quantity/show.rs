@@ -58,6 +58,27 @@ impl System {
         }
     }
 
+    /// A value in base units with the unit that this system shows: `24.0 degC`. A temperature difference is in K or degF.
+    pub fn shown(self, dimension: Dimension, value: f64, decimals: i32) -> String {
+        let symbol = match (self, dimension) {
+            (Self::Si, Dimension::TemperatureDifference) => "K",
+            _ => self.symbol(dimension),
+        };
+        format!(
+            "{} {symbol}",
+            fixed(self.convert(dimension, value), decimals)
+        )
+    }
+
+    /// Two values in base units as a range: `21.5 to 32.3 degC`.
+    pub fn range(self, dimension: Dimension, low: f64, high: f64, decimals: i32) -> String {
+        format!(
+            "{} to {}",
+            fixed(self.convert(dimension, low), decimals),
+            self.shown(dimension, high, decimals)
+        )
+    }
+
     /// A capacity in W, in the unit that this system shows.
     pub fn convert_capacity(self, watts: f64) -> f64 {
         match Unit::parse(self.capacity_symbol()) {

@@ -137,9 +137,16 @@ pub fn headline(claims: &[HeldClaim]) -> String {
 }
 
 /// Each claim's reason.
-pub fn reasons(claims: &[HeldClaim]) -> Vec<String> {
+pub fn reasons(claims: &[HeldClaim], system: System) -> Vec<String> {
     claims
         .iter()
-        .map(|c| format!("{}: {}. {}", title(c.name), c.finding.words(), c.reason))
+        .map(|c| {
+            format!(
+                "{}: {}. {}",
+                title(c.name),
+                c.finding.words(),
+                c.reason.in_units(system)
+            )
+        })
         .collect()
 }

@@ -4,6 +4,7 @@ use super::day::Day;
 use super::runtime::{RuntimeRow, setting_name};
 use crate::bench::SupplyInfo;
 use crate::fit::candidates::DrawFit;
+use crate::quantity::{Dimension, System};
 
 /// Beside a discharge test.
 pub const DISCHARGE: [&str; 3] = [FUSE, MAKER, CODES];
@@ -22,13 +23,18 @@ pub struct Asked {
 }
 
 /// The largest current of all rows (near empty, where a cut-off voltage is stated) and the day.
-pub fn largest_asked(fit: &DrawFit, rows: &[RuntimeRow], day: Option<&Day>) -> Option<Asked> {
+pub fn largest_asked(
+    fit: &DrawFit,
+    rows: &[RuntimeRow],
+    day: Option<&Day>,
+    system: System,
+) -> Option<Asked> {
     let by_row = |r: &RuntimeRow| Asked {
         current_a: r.empty_a.unwrap_or(0.0).max(r.battery.current_a),
         by: format!(
-            "{} at {:.1} degC{}",
+            "{} at {}{}",
             setting_name(fit, r.draw.at),
-            r.draw.at.intake,
+            system.shown(Dimension::Temperature, r.draw.at.intake, 1),
             if r.empty_a.is_some() {
                 ", near empty,"
             } else {
@@ -48,15 +54,20 @@ pub fn largest_asked(fit: &DrawFit, rows: &[RuntimeRow], day: Option<&Day>) -> O
 
 /// Cautions for a supply: first what passes a stated limit, with both figures, then the usual ones.
 ///
-/// `day`: for the air of a day, where one is played.
-pub fn of_supply(supply: &SupplyInfo, asked: Option<&Asked>, day: Option<&Day>) -> Vec<String> {
+/// `day`: for the air of a day, where one is played. Temperatures in the reader's units.
+pub fn of_supply(
+    supply: &SupplyInfo,
+    asked: Option<&Asked>,
+    day: Option<&Day>,
+    system: System,
+) -> Vec<String> {
     let air = day.map(|d| {
         let ends = (f64::INFINITY, f64::NEG_INFINITY);
         d.hours
             .iter()
             .fold(ends, |(a, b), h| (a.min(h.ambient_c), b.max(h.ambient_c)))
     });
-    let mut list = passed_limits(supply, asked, air);
+    let mut list = passed_limits(supply, asked, air, system);
     list.extend([FUSE, MAKER, CODES].map(str::to_owned));
     list
 }
@@ -66,7 +77,9 @@ pub fn passed_limits(
     supply: &SupplyInfo,
     asked: Option<&Asked>,
     ambient_c: Option<(f64, f64)>,
+    system: System,
 ) -> Vec<String> {
+    let degrees = |c| system.shown(Dimension::Temperature, c, 1);
     let battery = supply.battery.as_ref();
     let battery_a = battery.and_then(|b| b.max_current_a);
     let fuse_a = battery.and_then(|b| b.fuse_a);
@@ -97,10 +110,18 @@ pub fn passed_limits(
     }
     if let (Some(b), Some((low, high))) = (battery, ambient_c) {
         if let Some(limit) = b.max_temp_c.filter(|l| high > *l) {
-            list.push(format!("The day's air reaches {high:.1} degC, above the battery's stated limit of {limit:.1} degC, if the battery stands in that air."));
+            list.push(format!(
+                "The day's air reaches {}, above the battery's stated limit of {}, if the battery stands in that air.",
+                degrees(high),
+                degrees(limit)
+            ));
         }
         if let Some(limit) = b.min_temp_c.filter(|l| low < *l) {
-            list.push(format!("The day's air falls to {low:.1} degC, below the battery's stated limit of {limit:.1} degC, if the battery stands in that air."));
+            list.push(format!(
+                "The day's air falls to {}, below the battery's stated limit of {}, if the battery stands in that air.",
+                degrees(low),
+                degrees(limit)
+            ));
         }
     }
     list
@@ -136,14 +157,14 @@ mod tests {
             current_a: 61.26,
             by: "boost, fan 5".to_owned(),
         };
-        let list = passed_limits(&supply, Some(&asked), Some((10.0, 43.0)));
+        let list = passed_limits(&supply, Some(&asked), Some((10.0, 43.0)), System::Si);
         let said = |words: &[&str]| list.iter().any(|l| words.iter().all(|w| l.contains(w)));
         assert!(said(&["61.3 A", "50.0 A", "battery"]), "{list:?}");
         assert!(!said(&["61.3 A", "70.0 A"]), "below the cable's limit");
         assert!(said(&["80.0 A", "70.0 A", "cable"]) && said(&["80.0 A", "50.0 A"]));
         assert!(said(&["43.0 degC", "40.0 degC"]));
         assert_eq!(
-            of_supply(&SupplyInfo::default(), Some(&asked), None).len(),
+            of_supply(&SupplyInfo::default(), Some(&asked), None, System::Si).len(),
             3
         );
     }

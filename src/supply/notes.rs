@@ -1,11 +1,12 @@
 //! What a runtime rests on, in sentences.
 
 use crate::bench::Bench;
+use crate::quantity::{Dimension, System};
 
 use super::runtime::Supply;
 
 /// What the hours rest on: voltage, battery, losses, and what was not stated.
-pub fn runtime_notes(bench: &Bench, supply: &Supply) -> Vec<String> {
+pub fn runtime_notes(bench: &Bench, supply: &Supply, system: System) -> Vec<String> {
     let chain = &supply.chain;
     let info = &bench.supply;
     let mut notes = vec![format!(
@@ -51,9 +52,9 @@ pub fn runtime_notes(bench: &Bench, supply: &Supply) -> Vec<String> {
             }
             if let Some(c) = cable {
                 parts.push(format!(
-                    "a cable of {:.2} mohm there and back (copper at {:.0} degC{})",
+                    "a cable of {:.2} mohm there and back (copper at {}{})",
                     1000.0 * chain.ohm,
-                    c.conductor_c,
+                    system.shown(Dimension::Temperature, c.conductor_c, 0),
                     if c.conductor_stated { "" } else { ", since no conductor_temp is stated: a warm one has some 0.4 % more for each kelvin" }
                 ));
             }

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use crate::support::sheet::Sheet;
 use crate::support::{BenchDir, run};
 
 const COMMANDS: [&str; 4] = ["check", "fit", "coupling", "predict --intake 35degC"];
@@ -59,6 +60,74 @@ fn units_change_words_and_never_json() {
         .run("check")
         .answers()
         .tells("Intake 23.3 to 33.0 degC, ambient 21.6 to 29.4 degC.");
+}
+
+#[test]
+fn units_reach_into_sentences() {
+    let us = |line: &str| run(&format!("{line} --units us")).answers();
+    for line in [
+        "claims",
+        "runtime",
+        "plan --simulations 20",
+        "plan --next elasticity",
+    ] {
+        let json = |more: &str| run(&format!("{line} --json {more}")).answers().stdout;
+        assert_eq!(json(""), json("--units us"), "{line}");
+    }
+    us("check")
+        .tells("degF cooler than the others")
+        .keeps_silent_on(" K cooler");
+    us("coupling").tells("degF between fan levels");
+    // 35 and 40 degC; 1.699 m3/h for each cfm, of the levels' 122, 155, 194, 228 and 267 m3/h.
+    us("claims")
+        .tells("The claim is for ambient air of 95.0 degF")
+        .keeps_silent_on("degC");
+    us("runtime").tells("(copper at 104 degF)");
+    us("plan --simulations 20").tells("airflow 72, 91, 114, 134, 157 cfm");
+    us("fit").tells("equations stay in degC, m3/h and W");
+    // A bench of modes with one fan level each: which runs would separate the two.
+    let confounded = Sheet::invented()
+        .keep(|kind, mode, fan| kind != "cooling" || (mode == "eco") == (fan == "1"));
+    let confounded = confounded.keep(|kind, _, fan| kind != "cooling" || fan != "2");
+    let bench = BenchDir::invented().points(confounded.csv());
+    bench.run("coupling").answers().tells("degC intake, twice");
+    bench
+        .run("coupling --units us")
+        .answers()
+        .tells("degF intake, twice")
+        .keeps_silent_on("degC");
+}
+
+#[test]
+fn options_for_files_are_refused_where_none_are_written() {
+    let bench = BenchDir::invented();
+    for line in [
+        "check",
+        "fit",
+        "coupling",
+        "predict --intake 35degC",
+        "claims",
+    ] {
+        for option in ["--out x", "--force"] {
+            let command = line.split(' ').next().unwrap();
+            bench
+                .run(&format!("{line} {option}"))
+                .exits(2)
+                .complains(&format!("`{command}` writes no files"))
+                .complains("report");
+        }
+    }
+    run("schema --out x").exits(2).complains("writes no files");
+    run("completions bash --out x")
+        .exits(2)
+        .complains("writes no files");
+    assert!(!bench.path().join("x").exists());
+    // A write-up is made again as it was asked for; other options would not be heard.
+    for option in ["--level 0.9", "--seed 3", "--units us"] {
+        run(&format!("report --verify x {option}"))
+            .exits(2)
+            .complains("cannot be used with");
+    }
 }
 
 fn width(outcome: &Value, low: &str, high: &str) -> f64 {
@@ -222,7 +291,6 @@ fn ambient_is_used_and_said() {
 
 #[test]
 fn a_setting_left_out_is_predicted_about_as_the_runs_there_say() {
-    use crate::support::sheet::Sheet;
     let line = |mode: &str, fan: &str| {
         format!("predict --intake 28degC --ambient 26degC --json --mode {mode} --fan {fan}")
     };

@@ -70,9 +70,12 @@ pub(super) fn run(target: Target, args: &PlanArgs, common: &Common) -> Result<An
                         ..Options::default()
                     },
                 );
+                let told: Vec<&str> = { answer.would_settle.iter() }
+                    .map(|run| run.in_units(common.system()))
+                    .collect();
                 return Err(CliError::NoAnswer(format!(
                     "the bench gives no elasticity yet, so no single run narrows it. What it takes: {}",
-                    answer.would_settle.join(" ")
+                    told.join(" ")
                 )));
             };
             notes.push(JOINS.to_owned());

@@ -34,9 +34,8 @@ impl Shown<'_> {
         }
         words.notes(&self.notes(common.system()), common.quiet);
         words.heading("Cautions");
-        let cautions = self.cautions();
-        for caution in &cautions {
-            words.item(caution);
+        for caution in self.cautions(common.system()) {
+            words.item(&caution);
         }
         if !self.written.is_empty() {
             let list: Vec<String> = self
@@ -51,12 +50,12 @@ impl Shown<'_> {
         notes.extend(self.notes(System::Si));
         Answer {
             words: words.finish(),
-            json: self.json(&notes, &cautions, common.level),
+            json: self.json(&notes, &self.cautions(System::Si), common.level),
         }
     }
 
     fn notes(&self, system: System) -> Vec<String> {
-        let mut notes = runtime_notes(self.bench, &self.supply);
+        let mut notes = runtime_notes(self.bench, &self.supply, system);
         if let Some(tested) = &self.supply.tested {
             notes.extend(tested.notes());
         }
@@ -100,9 +99,14 @@ impl Shown<'_> {
         notes
     }
 
-    fn cautions(&self) -> Vec<String> {
-        let asked = largest_asked(self.fit, &self.rows, self.day.as_ref());
-        of_supply(&self.bench.supply, asked.as_ref(), self.day.as_ref())
+    fn cautions(&self, system: System) -> Vec<String> {
+        let asked = largest_asked(self.fit, &self.rows, self.day.as_ref(), system);
+        of_supply(
+            &self.bench.supply,
+            asked.as_ref(),
+            self.day.as_ref(),
+            system,
+        )
     }
 
     fn json(&self, notes: &[String], cautions: &[String], level: f64) -> Value {

@@ -2,6 +2,7 @@
 
 use crate::bench::{Bench, Channel, Finding, Kind, Severity};
 use crate::fit::forms::{DrawData, DrawRow, FlowScale};
+use crate::quantity::{Dimension, Said};
 
 use super::add;
 
@@ -214,9 +215,12 @@ fn conditions(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
             findings,
             Severity::Warning,
             "ambient-not-varied",
-            format!(
-                "Ambient air stayed within {low:.1} to {high:.1} degC. A hot day warms the condenser side too, and these runs do not cover it; runs with the condenser side at a warmer ambient would."
-            ),
+            Said::of(|units| {
+                format!(
+                    "Ambient air stayed within {}. A hot day warms the condenser side too, and these runs do not cover it; runs with the condenser side at a warmer ambient would.",
+                    units.range(Dimension::Temperature, low, high, 1)
+                )
+            }),
         );
     }
     if !bench.pressure_stated
@@ -318,11 +322,13 @@ fn shifted_settings(data: &DrawData, findings: &mut Vec<Finding>) {
                     findings,
                     Severity::Warning,
                     code,
-                    format!(
-                        "The runs of {name} saw {what} air {:.1} K {} than the others on average. The fit takes a slope with {what} out, but a difference between this setting and the rest leans on that slope.",
-                        difference.abs(),
-                        if difference > 0.0 { "warmer" } else { "cooler" }
-                    ),
+                    Said::of(|units| {
+                        format!(
+                            "The runs of {name} saw {what} air {} {} than the others on average. The fit takes a slope with {what} out, but a difference between this setting and the rest leans on that slope.",
+                            units.shown(Dimension::TemperatureDifference, difference.abs(), 1),
+                            if difference > 0.0 { "warmer" } else { "cooler" }
+                        )
+                    }),
                 );
             }
         }

@@ -6,6 +6,7 @@ mod scatter;
 
 use crate::bench::{Bench, Finding, Severity};
 use crate::fit::forms::DrawData;
+use crate::quantity::Said;
 
 /// Looks a bench over. Findings come by falling severity, in the order found.
 pub fn check(bench: &Bench) -> Vec<Finding> {
@@ -22,6 +23,11 @@ pub fn check(bench: &Bench) -> Vec<Finding> {
 }
 
 /// A finding about the bench as a whole.
-fn add(findings: &mut Vec<Finding>, severity: Severity, code: &'static str, message: String) {
+fn add(
+    findings: &mut Vec<Finding>,
+    severity: Severity,
+    code: &'static str,
+    message: impl Into<Said>,
+) {
     findings.push(Finding::new(severity, code, message));
 }

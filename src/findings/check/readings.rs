@@ -2,6 +2,7 @@
 
 use crate::bench::{Bench, Channel, Finding, Kind, Place, Severity};
 use crate::fit::forms::{DrawData, FlowScale};
+use crate::quantity::{Dimension, Said};
 
 use super::add;
 use super::design::level_name;
@@ -42,7 +43,12 @@ pub(super) fn odd(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
                 Finding::new(
                     Severity::Warning,
                     "outlet-not-colder",
-                    format!("Run {}: a cooling run whose outlet ({t_out:.1} degC) is not colder than its intake ({t_in:.1} degC). Was the compressor on? Are the two sensors swapped?", p.run),
+                    Said::of(|units| format!(
+                        "Run {}: a cooling run whose outlet ({}) is not colder than its intake ({}). Was the compressor on? Are the two sensors swapped?",
+                        p.run,
+                        units.shown(Dimension::Temperature, t_out, 1),
+                        units.shown(Dimension::Temperature, t_in, 1)
+                    )),
                 )
                 .at(&place),
             );
@@ -59,11 +65,15 @@ pub(super) fn odd(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
                     findings,
                     Severity::Warning,
                     "airflow-not-rising",
-                    format!(
-                        "Fan {} moves no more air ({high:.0} m3/h) than fan {} ({low:.0} m3/h).",
-                        level_name(data, i + 1),
-                        level_name(data, i)
-                    ),
+                    Said::of(|units| {
+                        format!(
+                            "Fan {} moves no more air ({}) than fan {} ({}).",
+                            level_name(data, i + 1),
+                            units.shown(Dimension::Flow, high, 0),
+                            level_name(data, i),
+                            units.shown(Dimension::Flow, low, 0)
+                        )
+                    }),
                 );
             }
         }

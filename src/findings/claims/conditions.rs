@@ -3,6 +3,7 @@
 use crate::air::MoistAir;
 use crate::bench::{Bench, Channel, Claim};
 use crate::fit::forms::DrawData;
+use crate::quantity::Said;
 
 use super::degrees;
 use super::measured::Air;
@@ -60,17 +61,21 @@ impl Conditions {
                 return (middle.clamp(low, high), list);
             };
             if unread {
-                elsewhere.push(format!(
-                    "The claim is for {what} of {}, and not every cooling run came with one",
-                    degrees(t)
-                ));
+                elsewhere.push(Said::of(|units| {
+                    format!(
+                        "The claim is for {what} of {}, and not every cooling run came with one",
+                        degrees(t, units)
+                    )
+                }));
             } else if t < low - SLACK_K || t > high + SLACK_K {
-                elsewhere.push(format!(
-                    "The claim is for {what} of {}; the runs had {} to {}",
-                    degrees(t),
-                    degrees(low),
-                    degrees(high)
-                ));
+                elsewhere.push(Said::of(|units| {
+                    format!(
+                        "The claim is for {what} of {}; the runs had {} to {}",
+                        degrees(t, units),
+                        degrees(low, units),
+                        degrees(high, units)
+                    )
+                }));
             } else {
                 return (t, vec![t]);
             }
@@ -98,7 +103,10 @@ impl Conditions {
                 .flat_map(|i| over_ambient.iter().map(move |a| (*i, *a)))
                 .collect(),
             air: if !elsewhere.is_empty() {
-                Air::Elsewhere(elsewhere.join("; "))
+                Air::Elsewhere(Said::of(|units| {
+                    let parts: Vec<&str> = elsewhere.iter().map(|e| e.in_units(units)).collect();
+                    parts.join("; ")
+                }))
             } else if !open.is_empty() {
                 Air::NotStated(format!("{} temperature", open.join(" or ")))
             } else {
@@ -116,7 +124,7 @@ pub(super) enum Humidity {
     Same,
     NotStated(Option<f64>),
     NotRead,
-    Other(String),
+    Other(Said),
 }
 
 /// The claim's wet bulb against that of the runs near its intake.
@@ -141,11 +149,13 @@ pub(super) fn humidity(bench: &Bench, data: &DrawData, claim: &Claim) -> Humidit
         (None, mean) => Humidity::NotStated(mean),
         (Some(_), None) => Humidity::NotRead,
         (Some(wet), Some(mean)) if (wet - mean).abs() > WET_BULB_SLACK_K => {
-            Humidity::Other(format!(
-                "The claim is for a wet bulb of {} at the intake; the runs near it had about {}",
-                degrees(wet),
-                degrees(mean)
-            ))
+            Humidity::Other(Said::of(|units| {
+                format!(
+                    "The claim is for a wet bulb of {} at the intake; the runs near it had about {}",
+                    degrees(wet, units),
+                    degrees(mean, units)
+                )
+            }))
         }
         _ => Humidity::Same,
     }

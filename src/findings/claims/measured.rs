@@ -4,7 +4,7 @@ use crate::bench::{Bench, Channel, Claim, Kind};
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::{At, CapacityKind, DrawData};
 use crate::predict::{Support, predict, predict_capacity};
-use crate::quantity::significant;
+use crate::quantity::{Said, significant};
 
 use super::airflow::airflow;
 use super::conditions::{Conditions, Humidity, humidity};
@@ -25,7 +25,7 @@ pub(super) enum Air {
     /// The claim leaves this open.
     NotStated(String),
     /// The claim states others than the bench covers.
-    Elsewhere(String),
+    Elsewhere(Said),
 }
 
 /// All that the bench has on a claim.
@@ -38,7 +38,7 @@ pub(super) struct Seen {
     pub air: Air,
     /// Why a figure on the wrong side would not be a failure.
     pub no_failure: Option<String>,
-    pub notes: Vec<String>,
+    pub notes: Vec<Said>,
 }
 
 /// Which side of a claim keeps it.
@@ -321,29 +321,34 @@ fn at_conditions(
                 no_failure =
                     Some("The claim names a wet bulb, and the bench read no humidity.".to_owned());
             }
-            Humidity::NotStated(Some(wet)) => notes.push(format!(
-                "The claim states no humidity; the runs' intake had a wet bulb of about {}.",
-                degrees(wet)
-            )),
+            Humidity::NotStated(Some(wet)) => notes.push(Said::of(|units| {
+                format!(
+                    "The claim states no humidity; the runs' intake had a wet bulb of about {}.",
+                    degrees(wet, units)
+                )
+            })),
             Humidity::NotStated(None) | Humidity::Same => {}
         }
         if sensible {
-            notes.push("The bench measured the sensible part only.".to_owned());
+            notes.push("The bench measured the sensible part only.".into());
         }
     }
     if held.current
         && let Some(v) = bench.unit.supply_v
     {
-        notes.push(format!(
-            "The interval holds for the runs' voltage and for the nominal {} V.",
-            significant(v, 3)
-        ));
+        notes.push(
+            format!(
+                "The interval holds for the runs' voltage and for the nominal {} V.",
+                significant(v, 3)
+            )
+            .into(),
+        );
     }
     if let Some(rating) = claim.at.rating {
-        notes.push(format!("Rating conditions: {}.", rating.source));
+        notes.push(format!("Rating conditions: {}.", rating.source).into());
     }
     if !complete && matches!(air, Air::AsStated) {
-        air = Air::Elsewhere("Not every tested setting was run at the claim's conditions, and one that was not may draw more".to_owned());
+        air = Air::Elsewhere("Not every tested setting was run at the claim's conditions, and one that was not may draw more".into());
     }
     Ok(Seen {
         shown,

@@ -11,7 +11,7 @@ use crate::bench::{Bench, Claim};
 use crate::budget::Budgets;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::CapacityKind;
-use crate::quantity::{Dimension, significant};
+use crate::quantity::{Dimension, Said, System, significant};
 
 use measured::{Air, Figure, Seen};
 
@@ -137,7 +137,7 @@ pub struct HeldClaim {
     /// Where the measured figure holds.
     pub conditions: ClaimAir,
     /// Why, in a sentence.
-    pub reason: String,
+    pub reason: Said,
     /// What kind of quantity it is.
     #[serde(skip)]
     pub dimension: Dimension,
@@ -166,7 +166,7 @@ fn held(claim: &Claim, seen: Result<Seen, String>) -> HeldClaim {
         from: TakenFrom::None,
     };
     let (finding, reason, shown) = match seen {
-        Err(reason) => (Finding::CannotTell, reason, None),
+        Err(reason) => (Finding::CannotTell, reason.into(), None),
         Ok(seen) => {
             let (finding, reason) = judge(claim, sense, &seen);
             (finding, reason, Some(seen.shown))
@@ -189,7 +189,7 @@ fn held(claim: &Claim, seen: Result<Seen, String>) -> HeldClaim {
 }
 
 /// The finding and why.
-fn judge(claim: &Claim, sense: Sense, seen: &Seen) -> (Finding, String) {
+fn judge(claim: &Claim, sense: Sense, seen: &Seen) -> (Finding, Said) {
     let keeps = |f: &Figure| f.measured.keeps(claim.value, claim.tolerance, sense);
     let here = keeps(&seen.shown);
     let everywhere = !seen.all.is_empty() && seen.all.iter().all(|f| keeps(f) == Some(true));
@@ -206,25 +206,26 @@ fn judge(claim: &Claim, sense: Sense, seen: &Seen) -> (Finding, String) {
         Air::AsStated => match here {
             Some(true) => (
                 Finding::Holds,
-                format!("At the conditions stated the whole interval is {side}{allowed}."),
+                format!("At the conditions stated the whole interval is {side}{allowed}.").into(),
             ),
             Some(false) => match &seen.no_failure {
                 None => (
                     Finding::Fails,
                     format!(
                         "At the conditions stated no part of the interval is {side}{allowed}."
-                    ),
+                    )
+                    .into(),
                 ),
-                Some(why) => (Finding::CannotTell, why.clone()),
+                Some(why) => (Finding::CannotTell, why.as_str().into()),
             },
             None => (
                 Finding::CannotTell,
-                "At the conditions stated the interval reaches to both sides of the stated figure; more runs or better instruments there would narrow it.".to_owned(),
+                "At the conditions stated the interval reaches to both sides of the stated figure; more runs or better instruments there would narrow it.".into(),
             ),
         },
         Air::NotStated(what) if everywhere => (
             Finding::Holds,
-            format!("The maker states no {what}; over everything tested the whole interval is {side}{allowed}."),
+            format!("The maker states no {what}; over everything tested the whole interval is {side}{allowed}.").into(),
         ),
         Air::NotStated(what) => (
             Finding::CannotTell,
@@ -235,26 +236,35 @@ fn judge(claim: &Claim, sense: Sense, seen: &Seen) -> (Finding, String) {
                     Some(false) => "the bench's own conditions do not keep it; others might",
                     None => "at the nearest tested conditions the interval reaches to both sides of the stated figure",
                 }
-            ),
+            )
+            .into(),
         ),
         Air::Elsewhere(why) => (
             Finding::CannotTell,
-            format!(
-                "{why}; the measured figure is for the nearest tested conditions and says nothing certain of the maker's."
-            ),
+            Said::of(|units| format!(
+                "{}; the measured figure is for the nearest tested conditions and says nothing certain of the maker's.",
+                why.in_units(units)
+            )),
         ),
     };
-    let mut reason = reason;
-    for note in &seen.notes {
-        reason.push(' ');
-        reason.push_str(note);
-    }
-    (finding, reason)
+    let with_notes = Said::of(|units| {
+        let notes = seen.notes.iter().map(|n| n.in_units(units));
+        let parts: Vec<&str> = std::iter::once(reason.in_units(units))
+            .chain(notes)
+            .collect();
+        parts.join(" ")
+    });
+    (finding, with_notes)
 }
 
 /// A temperature for a reason.
-fn degrees(c: f64) -> String {
-    format!("{} degC", significant(c, 3))
+fn degrees(c: f64, units: System) -> String {
+    let shown = units.convert(Dimension::Temperature, c);
+    format!(
+        "{} {}",
+        significant(shown, 3),
+        units.symbol(Dimension::Temperature)
+    )
 }
 
 #[cfg(test)]

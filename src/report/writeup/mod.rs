@@ -25,7 +25,7 @@ use crate::findings::HeldClaim;
 use crate::fit::candidates::DrawFit;
 use crate::fit::forms::{At, CapacityKind};
 use crate::predict::AmbientStep;
-use crate::quantity::System;
+use crate::quantity::{Said, System};
 use crate::steady::Reduction;
 use crate::supply::day::{Day, day};
 use crate::supply::runtime::{RuntimeRow, Supply, SupplyError};
@@ -108,6 +108,13 @@ impl SupplyResults {
 }
 
 impl Results<'_> {
+    /// Sentences in the reader's units.
+    fn in_units(&self, said: &[Said]) -> Vec<String> {
+        { said.iter() }
+            .map(|s| s.in_units(self.system).to_owned())
+            .collect()
+    }
+
     /// "95 %".
     fn percent(&self) -> String {
         format!("{:.0} %", 100.0 * self.level)

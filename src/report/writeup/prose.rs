@@ -152,7 +152,9 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
 
 /// What the answers lean on.
 pub(super) fn limitations(r: &Results<'_>) -> Vec<String> {
-    let mut list: Vec<String> = r.findings.iter().map(|f| f.message.clone()).collect();
+    let mut list: Vec<String> = { r.findings.iter() }
+        .map(|f| f.message.in_units(r.system).to_owned())
+        .collect();
     list.extend(ambient_caution(
         &r.draw.data,
         Some(r.draw.data.ambient_mean),
@@ -178,8 +180,13 @@ pub(super) fn cautions(r: &Results<'_>) -> Vec<String> {
         None => "Fuse at the battery, within its and the cable's rating, and keep to the battery maker's current and temperature limits.".to_owned(),
     });
     if let Ok(s) = &r.supply {
-        let asked = largest_asked(r.draw, &s.rows, s.day.as_ref());
-        list.extend(passed_limits(&r.bench.supply, asked.as_ref(), None));
+        let asked = largest_asked(r.draw, &s.rows, s.day.as_ref(), r.system);
+        list.extend(passed_limits(
+            &r.bench.supply,
+            asked.as_ref(),
+            None,
+            r.system,
+        ));
     }
     list.push("Never leave a heater in a duct unattended. Keep hands and leads clear of blades. Do not open the refrigerant circuit.".to_owned());
     list.push("These figures are measurements on one unit, not an approval. Local codes and licensed practice decide on wiring, refrigerant and installation in vehicles and boats.".to_owned());

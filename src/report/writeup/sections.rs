@@ -91,9 +91,9 @@ fn coupling(r: &Results<'_>) -> Section {
     let mut section = Section::new("Are fan level and compressor tied together?");
     for (i, sentence) in c.sentences.iter().enumerate() {
         section = section.with(if i == 0 {
-            Block::Finding(sentence.clone())
+            Block::Finding(sentence.in_units(r.system).to_owned())
         } else {
-            Block::Text(sentence.clone())
+            Block::Text(sentence.in_units(r.system).to_owned())
         });
     }
     for f in [figures::elasticity(r), figures::compressor_by_airflow(r)]
@@ -127,7 +127,7 @@ fn coupling(r: &Results<'_>) -> Section {
     if !c.would_settle.is_empty() {
         section = section
             .with(Block::Heading("What would settle it".to_owned()))
-            .with(Block::List(c.would_settle.clone()));
+            .with(Block::List(r.in_units(&c.would_settle)));
     }
     section
 }
@@ -153,7 +153,7 @@ fn claims(r: &Results<'_>) -> Option<Section> {
     let section = Section::new("The maker's figures")
         .with(Block::Finding(maker::headline(r.claims)))
         .with(Block::Table(maker::table(r.claims, r.level, r.system)))
-        .with(Block::List(maker::reasons(r.claims)));
+        .with(Block::List(maker::reasons(r.claims, r.system)));
     Some(section)
 }
 
@@ -240,7 +240,7 @@ fn supply(r: &Results<'_>) -> Option<Section> {
         }
         section = section.with(Block::Table(day_table(day, r.system, r.level)));
     }
-    let mut rests_on = runtime_notes(r.bench, &s.supply);
+    let mut rests_on = runtime_notes(r.bench, &s.supply, r.system);
     rests_on.extend(s.day.iter().flat_map(|d| d.notes.clone()));
     Some(
         section

@@ -29,9 +29,10 @@ pub(super) fn summary(r: &Results<'_>) -> Vec<String> {
         ),
     }));
     // The verdict, and the figures that it rests on; where it is open, what would settle it.
-    text.extend(r.coupling.sentences.iter().take(2).cloned());
+    let said = r.in_units(&r.coupling.sentences);
+    text.extend(said.iter().take(2).cloned());
     if r.coupling.verdict == Verdict::Undecided {
-        text.extend(r.coupling.sentences.get(2).cloned());
+        text.extend(said.get(2).cloned());
     }
     text.push(hot_day(r));
     text.extend(battery(r));

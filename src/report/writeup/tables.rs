@@ -5,7 +5,7 @@ use crate::fit::forms::{At, CapacityKind, DrawData};
 use crate::predict::{
     Prediction, Support, adjusted, predict, predict_assuming, predict_capacity_assuming,
 };
-use crate::quantity::Dimension;
+use crate::quantity::{Dimension, System};
 use crate::report::document::Document;
 use crate::report::predictions::{self, CommonShown};
 use crate::report::tables::{Cell, Column, Table};
@@ -88,7 +88,7 @@ pub(super) fn warmer(r: &Results<'_>) -> Table {
                 Cell::number(p.draw_w, 1),
                 Cell::interval(p.run_w.0, p.run_w.1, 1),
                 Cell::interval(p.mean_w.0, p.mean_w.1, 1),
-                Cell::text(support_words(&p)),
+                Cell::text(support_words(&p, r.system)),
             ]);
         }
     }
@@ -158,9 +158,12 @@ pub(super) fn hot_day(r: &Results<'_>, day: &HotDay) -> Table {
     table
 }
 
-fn support_words(p: &Prediction) -> String {
+fn support_words(p: &Prediction, system: System) -> String {
     if p.intake_beyond_k > 0.0 {
-        format!("{:.1} K beyond", p.intake_beyond_k)
+        format!(
+            "{} beyond",
+            system.shown(Dimension::TemperatureDifference, p.intake_beyond_k, 1)
+        )
     } else {
         "inside".to_owned()
     }
