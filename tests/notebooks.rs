@@ -30,6 +30,90 @@ fn every_notebook_says_what_the_program_says() {
     cases.run();
 }
 
+/// Each picture of the pages, the command line that makes it, and its name there. `OUT` stands for a folder.
+const PICTURES: [(&str, &str, &str); 6] = [
+    (
+        "draw-by-fan.png",
+        "report --out OUT",
+        "figures/draw-by-fan.png",
+    ),
+    (
+        "compressor-by-airflow.png",
+        "report --out OUT",
+        "figures/compressor-by-airflow.png",
+    ),
+    (
+        "cool-hours.png",
+        "report data/stories/cool-hours --out OUT",
+        "figures/draw-by-intake.png",
+    ),
+    ("day.png", "runtime --out OUT", "day.png"),
+    (
+        "read-demand.png",
+        "reduce data/chamber-day --out OUT --figures OUT",
+        "run-demand.png",
+    ),
+    (
+        "two-units.png",
+        "compare data/demo data/stories/second-cooler --out OUT",
+        "compare.png",
+    ),
+];
+
+/// Share of pixels that are not alike; 1 where the pictures differ in size.
+fn differing(a: &[u8], b: &[u8]) -> f64 {
+    let decode = |bytes| resvg::tiny_skia::Pixmap::decode_png(bytes).unwrap();
+    let (a, b) = (decode(a), decode(b));
+    if (a.width(), a.height()) != (b.width(), b.height()) {
+        return 1.0;
+    }
+    // Another processor may round a pixel at the edge of a line otherwise by a step or two, no more.
+    let differ = |(p, q): (&u8, &u8)| p.abs_diff(*q) > 8;
+    let count = a.data().iter().zip(b.data()).filter(|p| differ(*p)).count();
+    count as f64 / a.data().len() as f64
+}
+
+/// `TRYCMD=overwrite` makes the pictures anew, as it does the console blocks.
+#[test]
+fn every_picture_is_what_the_program_draws() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let kept = root.join("notebooks-md/figures");
+    let mut there: Vec<String> = std::fs::read_dir(&kept)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
+    let mut known: Vec<String> = PICTURES.iter().map(|p| p.0.to_owned()).collect();
+    there.sort();
+    known.sort();
+    assert_eq!(there, known, "pictures without a command that makes them");
+    let mut made = std::collections::BTreeMap::new();
+    for (picture, line, name) in PICTURES {
+        let out = made.entry(line).or_insert_with(|| {
+            let folder = tempfile::tempdir().unwrap();
+            let out = folder.path().to_str().unwrap();
+            let words = line.split(' ').map(|w| w.replace("OUT", out));
+            Command::cargo_bin("steadydraw")
+                .unwrap()
+                .current_dir(root)
+                .args(words)
+                .assert()
+                .success();
+            folder
+        });
+        let fresh = std::fs::read(out.path().join(name)).unwrap();
+        let path = kept.join(picture);
+        if std::env::var("TRYCMD").is_ok_and(|v| v == "overwrite") {
+            std::fs::write(&path, &fresh).unwrap();
+        }
+        let share = differing(&std::fs::read(&path).unwrap(), &fresh);
+        assert!(
+            share < 1e-4,
+            "{picture} is not what `steadydraw {line}` draws: {:.2} % of it differs; TRYCMD=overwrite makes it anew",
+            100.0 * share
+        );
+    }
+}
+
 /// The fenced blocks of a page in a language.
 fn blocks(page: &str, language: &str) -> Vec<String> {
     let opening = format!("```{language}\n");
