@@ -105,8 +105,15 @@ fn figure_sentence(data: &DrawData, answer: &Coupling, by_mode: bool, level: f64
         10.0 * answer.allowance.down,
         10.0 * answer.allowance.up
     );
+    let more = match data.flow_scale {
+        FlowScale::RelativeSpeed => "10 % more fan speed (as stated; no airflow was measured)",
+        FlowScale::LevelNumber => {
+            "a fan level's number 10 % higher (it stands in for the airflow, which was not measured)"
+        }
+        _ => "10 % more airflow",
+    };
     format!(
-        "For 10 % more airflow the compressor side's draw changes {figures}, where {allowed}; {}.",
+        "For {more} the compressor side's draw changes {figures}, where {allowed}; {}.",
         blower_clause(data, answer)
     )
 }

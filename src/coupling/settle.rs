@@ -15,6 +15,9 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
     if data.flow_scale == FlowScale::None {
         runs.push("Measure the airflow at each fan level (or state relative speeds under [fan.levels]): the levels' names give no order.".into());
     }
+    if data.flow_scale == FlowScale::LevelNumber {
+        runs.push("Measure the airflow at each fan level (a column airflow, or airflow under [fan.levels]): the level's number stands in for it, and airflow changes by less than the number, so that nothing shows a compressor that stays independent of the air.".into());
+    }
     if !data.fan_varied_within_a_mode() {
         runs.extend(separating_runs(data));
     } else if answer.elasticity.is_none() && data.flow_scale != FlowScale::None {
@@ -141,4 +144,56 @@ fn separating_runs(data: &DrawData) -> Vec<Said> {
         runs.push("Runs at a second fan level, twice: only one was tested.".into());
     }
     runs
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::bench::Bench;
+    use crate::coupling::{Options, Verdict, assess};
+    use crate::fit::forms::DrawData;
+
+    /// A compressor whose draw is the same at every fan level; airflows by level, or none.
+    fn steady_compressor(airflow: Option<[f64; 3]>) -> crate::coupling::Coupling {
+        let heading = if airflow.is_some() {
+            ",airflow [m3/h]"
+        } else {
+            ""
+        };
+        let mut table = format!("run,kind,mode,fan,block,intake_temp [degC],power [W]{heading}\n");
+        for i in 0..36 {
+            let (fan, rest) = (i % 3, i / 3);
+            let (kind, draw) = if rest < 2 {
+                ("fan-only", 0.0)
+            } else {
+                ("cooling", 200.0)
+            };
+            let blower = [10.0, 18.0, 30.0][fan];
+            let scatter = 1.0 + 0.004 * (((i * 37 + 11) % 19) as f64 / 9.0 - 1.0);
+            let air = airflow.map_or(String::new(), |q| format!(",{}", q[fan]));
+            table.push_str(&format!(
+                "r{i},{kind},cool,{},day {},{},{:.3}{air}\n",
+                fan + 1,
+                rest % 2,
+                24 + 6 * (rest / 2 % 2),
+                (draw + blower) * scatter
+            ));
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        assess(&bench, &DrawData::from_bench(&bench), &Options::default())
+    }
+
+    #[test]
+    fn without_airflow_nothing_is_shown_to_be_independent() {
+        let measured = steady_compressor(Some([150.0, 200.0, 260.0]));
+        assert_eq!(measured.verdict, Verdict::Independent);
+        assert!(measured.sentences[1].starts_with("For 10 % more airflow"));
+        let numbered = steady_compressor(None);
+        assert_eq!(numbered.verdict, Verdict::Undecided);
+        assert!(numbered.would_settle[0].starts_with("Measure the airflow at each fan level"));
+        assert!(
+            numbered.sentences[1].contains("stands in for the airflow"),
+            "{}",
+            &*numbered.sentences[1]
+        );
+    }
 }
