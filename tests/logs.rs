@@ -244,6 +244,14 @@ fn a_wrong_time_format_is_refused_with_an_example() {
             "not the time format `1787641200`",
             "compare the time with `format`",
         ]);
+    // Where a usual format reads the times, it is named.
+    let log = METER.replace("\"unix\"", "\"iso\"\nzone = \"UTC\"");
+    let rows: String = (0..40)
+        .map(|i| format!("25.08.2026 09:00:{i:02},100\n"))
+        .collect();
+    LogFolder::new(&log)
+        .file("meter.csv", format!("t,P\n{rows}"))
+        .refused_with(&["(these read as \"%d.%m.%Y %H:%M:%S\")"]);
 }
 
 #[test]

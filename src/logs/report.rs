@@ -5,6 +5,7 @@ use super::clock::utc;
 use super::dropout::{Dropped, Where};
 use super::gather::{Gathered, Order};
 use super::heading::Layout;
+use super::stamp::StampReader;
 use crate::bench::logs::{LogSpec, TimeFormat};
 use crate::bench::{BenchError, Channel, Fault, Finding, Place, Severity};
 
@@ -163,11 +164,15 @@ impl LogReport {
             .iter()
             .any(|p| matches!(p.kind, ProblemKind::Time { .. }));
         let remedy = if commas {
-            "where numbers have decimal commas write decimal = \",\" and the delimiter"
+            "where numbers have decimal commas write decimal = \",\" and the delimiter".to_owned()
         } else if times {
-            "compare the time with `format` under [log.time], and unit_rows where rows of units follow the headings"
+            format!(
+                "compare the time with `format` under [log.time]{}, and unit_rows where rows of units follow the headings",
+                fitting_formats(&shown)
+            )
         } else {
             "compare these lines with the columns, delimiter and decimal mark under [[log]]"
+                .to_owned()
         };
         let list: Vec<String> = shown.iter().map(|p| p.words(&file)).collect();
         Fault::new(
@@ -439,6 +444,43 @@ fn times(n: usize) -> String {
         1 => "once".to_owned(),
         2 => "twice".to_owned(),
         n => format!("{n} times"),
+    }
+}
+
+/// Ways of writing a time that are tried on times that the stated format does not read.
+const USUAL_FORMATS: [&str; 9] = [
+    "iso",
+    "%d.%m.%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M",
+    "%d/%m/%Y %H:%M:%S",
+    "%d/%m/%Y %H:%M",
+    "%m/%d/%Y %H:%M:%S",
+    "%m/%d/%Y %H:%M",
+    "%m/%d/%Y %I:%M:%S %p",
+    "elapsed",
+];
+
+/// Names the usual formats that read all the times shown; nothing where none does.
+fn fitting_formats(shown: &[&Problem]) -> String {
+    let times: Vec<&str> = { shown.iter() }
+        .filter_map(|p| match &p.kind {
+            ProblemKind::Time { text, .. } => Some(text.as_str()),
+            _ => None,
+        })
+        .collect();
+    let fits = |words: &&&str| {
+        let reader = TimeFormat::from_words(words)
+            .and_then(|format| StampReader::new(&format, None, false).ok());
+        reader.is_some_and(|r| times.iter().all(|t| r.read(t.as_bytes()).is_ok()))
+    };
+    let list: Vec<String> = { USUAL_FORMATS.iter() }
+        .filter(fits)
+        .map(|words| format!("\"{words}\""))
+        .collect();
+    if times.is_empty() || list.is_empty() {
+        String::new()
+    } else {
+        format!(" (these read as {})", list.join(" or as "))
     }
 }
 
