@@ -154,6 +154,17 @@ pub struct Capacity {
 }
 
 impl Capacity {
+    /// Humidity ratios of intake and outlet, kg/kg, where the outlet reads moister.
+    pub fn moister_outlet(&self) -> Option<(f64, f64)> {
+        self.notices.iter().find_map(|n| match n {
+            Notice::OutletMoister {
+                intake_ratio,
+                outlet_ratio,
+            } => Some((*intake_ratio, *outlet_ratio)),
+            _ => None,
+        })
+    }
+
     /// Sensible heat ratio: sensible over total; none without a total or where it is not positive.
     pub fn sensible_heat_ratio(&self) -> Option<f64> {
         self.total_w

@@ -106,8 +106,11 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let capacity_data = CapacityData::from_bench(bench, &draw_data);
     let fit = fit_draw(draw_data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
     let capacity = capacity_data
-        .ok()
-        .and_then(|c| Some((c.kind, fit_draw(c.data).ok()?)));
+        .map_err(|e| e.to_string())
+        .and_then(|c| Ok((c.kind, fit_draw(c.data).map_err(|e| e.to_string())?)));
+    let no_capacity = { capacity.as_ref().err() }
+        .map(|why| format!("No capacity: {}.", why.trim_end_matches('.')));
+    let capacity = capacity.ok();
     if args.adjusted {
         let fits = adjusted::Fits {
             draw: &fit,
@@ -187,6 +190,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
     notes.extend(cautions(System::Si));
     notes.extend(sensible.clone());
+    notes.extend(no_capacity.clone());
     let mut words = Words::start(&bench.title, opened.demo_note());
     words.table(&table(&fit.data, &rows, kind, ambient_known, common));
     for row in &rows {
@@ -194,6 +198,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     }
     let mut said = cautions(common.system());
     said.extend(sensible);
+    said.extend(no_capacity);
     for row in &rows {
         for note in prediction_notes(&fit.data, &row.draw, common.system()) {
             if !said.contains(&note) {
@@ -266,28 +271,26 @@ fn table(
     let system = common.system();
     let temperature = system.symbol(Dimension::Temperature);
     let percent = format!("{:.0} %", 100.0 * common.level);
-    let capacity_name = match kind {
-        Some(CapacityKind::Total) => "total cooling",
-        _ => "sensible cooling",
+    let (title, cooling) = match kind {
+        Some(CapacityKind::Total) => ("Predicted draw and capacity", Some("total cooling")),
+        Some(CapacityKind::Sensible) => ("Predicted draw and capacity", Some("sensible cooling")),
+        None => ("Predicted draw", None),
     };
-    let mut t = Table::new(
-        "Predicted draw and capacity",
-        [
-            Column::text("mode"),
-            Column::text("fan"),
-            Column::number("intake", temperature),
-            Column::number("ambient", temperature),
-            Column::number("draw", "W"),
-            Column::interval(format!("further run, {percent}"), "W"),
-            Column::interval(format!("mean, {percent}"), "W"),
-            Column::number(capacity_name, system.capacity_symbol()),
-            Column::text("support"),
-        ],
-    );
+    let mut columns = vec![
+        Column::text("mode"),
+        Column::text("fan"),
+        Column::number("intake", temperature),
+        Column::number("ambient", temperature),
+        Column::number("draw", "W"),
+        Column::interval(format!("further run, {percent}"), "W"),
+        Column::interval(format!("mean, {percent}"), "W"),
+    ];
+    columns.extend(cooling.map(|name| Column::number(name, system.capacity_symbol())));
+    columns.push(Column::text("support"));
+    let mut t = Table::new(title, columns);
     for row in rows {
         let (p, c) = (&row.draw, &row.capacity);
-        let capacity_decimals = 0;
-        t.row([
+        let mut cells = vec![
             Cell::text(data.modes.get(p.at.mode).map_or("", String::as_str)),
             Cell::text(data.levels.get(p.at.level).map_or("", |l| l.label.as_str())),
             Cell::number(system.convert(Dimension::Temperature, p.at.intake), 1),
@@ -299,16 +302,17 @@ fn table(
             Cell::number(p.draw_w, 1),
             Cell::interval(p.run_w.0, p.run_w.1, 1),
             Cell::interval(p.mean_w.0, p.mean_w.1, 1),
-            Cell::maybe(
-                c.as_ref().map(|c| system.convert_capacity(c.capacity_w)),
-                capacity_decimals,
-            ),
-            Cell::text(match (p.support, p.assumed) {
-                (Support::Inside, None) => "inside",
-                (Support::Outside, None) => "outside",
-                (_, Some(_)) => "assumed",
-            }),
-        ]);
+        ];
+        cells.extend(cooling.map(|_| {
+            let watts = c.as_ref().map(|c| c.capacity_w);
+            Cell::maybe(watts.map(|w| system.convert_capacity(w)), 0)
+        }));
+        cells.push(Cell::text(match (p.support, p.assumed) {
+            (Support::Inside, None) => "inside",
+            (Support::Outside, None) => "outside",
+            (_, Some(_)) => "assumed",
+        }));
+        t.row(cells);
     }
     t
 }

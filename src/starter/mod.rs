@@ -65,7 +65,8 @@ impl Starter {
         ]
         .concat()
         .replace("{title}", &quoted(&self.title))
-        .replace("{supply}", &quoted(&supply))
+        // As wide as the place for it, so that the explanations stand in one column.
+        .replace("{supply}", &format!("{:<8}", quoted(&supply)))
         .replace(
             "{mode}",
             &quoted(self.modes.first().map_or("cool", String::as_str)),
@@ -82,25 +83,25 @@ impl Starter {
             if self.logs {
                 StarterFile {
                     name: "runs.csv",
-                    text: self.table(RUNS_TOP, &[], &["start", "end"]),
+                    text: self.table(RUNS_TOP, &["start", "end"], &[Channel::Airflow]),
                 }
             } else {
                 StarterFile {
                     name: "points.csv",
-                    text: self.table(POINTS_TOP, &POINT_CHANNELS, &[]),
+                    text: self.table(POINTS_TOP, &[], &POINT_CHANNELS),
                 }
             },
         ]
     }
 
-    /// A table of all runs: who they are, then a blank for each channel and each further column.
-    fn table(&self, top: &str, channels: &[Channel], more: &[&str]) -> String {
+    /// A table of all runs: who they are, then a blank for each further column and each channel.
+    fn table(&self, top: &str, more: &[&str], channels: &[Channel]) -> String {
         let mut text = top.to_owned();
         let headings: Vec<String> = ["run", "kind", "mode", "fan", "block", "order"]
             .into_iter()
             .map(str::to_owned)
-            .chain(channels.iter().map(|c| self.heading(*c)))
             .chain(more.iter().map(|m| (*m).to_owned()))
+            .chain(channels.iter().map(|c| self.heading(*c)))
             .collect();
         let columns = channels.len() + more.len();
         text.push_str(&headings.join(","));
@@ -162,8 +163,9 @@ const POINTS_TOP: &str = "# One row a run, with its steady readings. Write them 
 ";
 
 const RUNS_TOP: &str = "# One row a run: when it began and ended, such as 2026-08-25 09:00 (the zone is stated in bench.toml).
-# Begin when the setting is made: reduce leaves out the start-up by itself. Readings taken by hand may have columns too, with a unit
-# in the heading: airflow [m3/h]. Lines that begin with # are comments.
+# Begin when the setting is made: reduce leaves out the start-up by itself. Readings taken by hand have columns with a unit in the
+# heading, such as the airflow, without which there is no capacity; remove those that a log holds or that you do not have. Lines that begin
+# with # are comments.
 # kind is cooling, fan-only (compressor off) or standby. Runs of one block were made together, in this order.
 ";
 

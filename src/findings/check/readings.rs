@@ -1,5 +1,6 @@
 //! Single readings that look odd.
 
+use crate::air::MoistAir;
 use crate::bench::{Bench, Channel, Finding, Kind, Place, Severity};
 use crate::fit::forms::{DrawData, FlowScale};
 use crate::quantity::{Dimension, Said};
@@ -78,10 +79,57 @@ pub(super) fn odd(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
             }
         }
     }
+    moister_outlets(bench, findings);
     case_twins(&data.modes, "mode", findings);
     let levels: Vec<String> = data.levels.iter().map(|l| l.label.clone()).collect();
     case_twins(&levels, "fan level", findings);
     fan_only_too_large(bench, data, findings);
+}
+
+/// Share of the heat of cooling that the water gained by the air may seem to bring back before it is worth a word: hygrometers good to 2 or
+/// 3 % do as much on a dry coil. Common practice, no source.
+const MOISTER_SHARE: f64 = 0.1;
+
+/// Cooling runs whose outlet carries more water than their intake: no coil adds water, so the total capacity comes out too low.
+fn moister_outlets(bench: &Bench, findings: &mut Vec<Finding>) {
+    // Heat of evaporation over heat capacity of air, K for each kg/kg, rounded.
+    const KELVIN_PER_RATIO: f64 = 2.5e6 / 1006.0;
+    let (mut runs, mut moister, mut no_cooling) = (0, Vec::new(), false);
+    for p in bench.of_kind(Kind::Cooling) {
+        let pressure = p.get(Channel::Pressure).unwrap_or(bench.pressure_pa);
+        let air = |temp: Option<f64>, rh: Channel| {
+            MoistAir::from_relative_humidity(temp?, p.get(rh)?.min(1.0), pressure).ok()
+        };
+        let (Some(intake), Some(outlet)) = (
+            air(p.intake_c(), Channel::IntakeRh),
+            air(p.get(Channel::OutletTemp), Channel::OutletRh),
+        ) else {
+            continue;
+        };
+        runs += 1;
+        let gained = outlet.humidity_ratio() - intake.humidity_ratio();
+        let drop = intake.temp_c() - outlet.temp_c();
+        if drop > 0.0 && gained * KELVIN_PER_RATIO > MOISTER_SHARE * drop {
+            no_cooling |= gained * KELVIN_PER_RATIO > drop;
+            moister.push((p, intake, outlet));
+        }
+    }
+    // A few runs on a dry coil read so by chance.
+    let matters = no_cooling || 4 * moister.len() >= runs;
+    if let Some((first, intake, outlet)) = moister.first().filter(|_| matters) {
+        let finding = Finding::new(
+            Severity::Warning,
+            "outlet-moister",
+            format!(
+                "In {} of {runs} cooling runs the outlet air carries more water than the intake air (run {}: {:.1} against {:.1} g/kg), and a coil adds none: the humidity probes disagree, or drops are blown off the coil. The total capacity comes out too low; without outlet_rh the sensible part is given.",
+                moister.len(),
+                first.run,
+                1000.0 * outlet.humidity_ratio(),
+                1000.0 * intake.humidity_ratio()
+            ),
+        );
+        findings.push(finding.at(&Place::line(&bench.points_file, first.line)));
+    }
 }
 
 /// Fan-only runs that draw as much as cooling runs at their level: the compressor was on, or the kind is wrong.

@@ -50,6 +50,18 @@ pub enum NoCapacity {
         /// Why.
         reason: String,
     },
+    /// The outlet's humidity reads so high that the air would have gained heat.
+    #[error(
+        "run `{run}`: by its humidities the outlet air holds no less heat than the intake air ({outlet_g_kg:.1} against {intake_g_kg:.1} g of water per kg of air), and a coil adds no water: check the humidity probes, or leave outlet_rh out for the sensible part alone; no capacity curve is made"
+    )]
+    OutletMoister {
+        /// The run.
+        run: String,
+        /// Water in the intake air, g/kg.
+        intake_g_kg: f64,
+        /// Water in the outlet air, g/kg.
+        outlet_g_kg: f64,
+    },
     /// A run did not cool.
     #[error(
         "run `{run}` is a cooling run, but its outlet is not colder than its intake; no capacity curve is made"
@@ -131,7 +143,14 @@ impl CapacityData {
                     .get(row.point)
                     .map(|p| p.run.clone())
                     .unwrap_or_default();
-                return Err(NoCapacity::NoCooling { run });
+                return Err(match c.moister_outlet() {
+                    Some((intake, outlet)) if c.sensible_w > 0.0 => NoCapacity::OutletMoister {
+                        run,
+                        intake_g_kg: 1000.0 * intake,
+                        outlet_g_kg: 1000.0 * outlet,
+                    },
+                    _ => NoCapacity::NoCooling { run },
+                });
             }
             row.draw = watts;
         }
