@@ -411,7 +411,7 @@ fn mistakes_are_refused_with_their_place() {
     let folder = Folder::new();
     folder.file("d.csv", "x,y,w\n1,2,1\n2,3,1\n3,five,1\n");
     folder.file("g.csv", "x,y,w\n1,2,1\n2,3,-1\n3,4,1\n0,5,1\n");
-    let cases: [(&[&str], i32, &[&str]); 15] = [
+    let cases: [(&[&str], i32, &[&str]); 16] = [
         (
             &["g.csv", "--equation", "y = a + 2x"],
             2,
@@ -446,6 +446,19 @@ fn mistakes_are_refused_with_their_place() {
             &["g.csv", "--equation", "y = a*x^c", "--range", "c=2..1"],
             2,
             &["holds no value"],
+        ),
+        (
+            &[
+                "g.csv",
+                "--equation",
+                "y = a*x^c",
+                "--start",
+                "c=9",
+                "--range",
+                "c=0..1",
+            ],
+            2,
+            &["start of `c`", "outside its own range"],
         ),
         (
             &["g.csv", "--equation", "y = a + b*x", "--at", "t=3"],

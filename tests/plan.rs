@@ -471,6 +471,14 @@ fn reach_is_the_same_on_any_number_of_cores() {
         pool.install(|| serde_json::to_string(&reach(&plan, &assumed, &question).unwrap()).unwrap())
     };
     assert_eq!(on(1), on(3));
+    // Each replicate has one verdict, and the share of the undecided has the standard error of a binomial share.
+    let cases = reach(&plan, &assumed, &question).unwrap().cases;
+    assert!(cases.iter().any(|c| c.undecided > 0.0 && c.undecided < 1.0));
+    for c in cases {
+        assert!((c.coupled + c.independent + c.undecided - 1.0).abs() < 1e-12);
+        let variance = c.undecided * (1.0 - c.undecided) / 60.0;
+        assert!((c.share_u.powi(2) - variance).abs() < 1e-12, "{c:?}");
+    }
 }
 
 #[test]

@@ -36,11 +36,6 @@ impl Published {
     pub fn holds(&self, value: f64) -> bool {
         value >= self.low && value <= self.high
     }
-
-    /// Middle of the range.
-    pub fn middle(&self) -> f64 {
-        0.5 * (self.low + self.high)
-    }
 }
 
 /// Largest share by which a fixed-speed compressor's draw is allowed to follow airflow before fan and compressor are called

@@ -275,6 +275,35 @@ mod tests {
     }
 
     #[test]
+    fn the_interval_of_many_points_lies_where_sen_puts_it() {
+        // Ranks (N − C)/2 from either end, C = z √variance (P. K. Sen 1968). Without ties: 80 points, N = 3160, variance
+        // 80 × 79 × 165/18 = 57933.3, C = 471.8, rank 1344. Each x twice: N = 3120, variance less 40 × 2 × 1 × 9/18, C = 471.6, 1324.
+        for (twice, count, rank) in [(false, 3160, 1344), (true, 3120, 1324)] {
+            let x: Vec<f64> = (0..80)
+                .map(|i| f64::from(if twice { i / 2 } else { i }))
+                .collect();
+            let y: Vec<f64> = (0..80)
+                .map(|i| (f64::from(i) * 1.7).sin() * 30.0 + f64::from(i))
+                .collect();
+            let mut slopes: Vec<f64> = Vec::new();
+            for i in 0..80 {
+                slopes.extend(
+                    (0..i)
+                        .filter(|j| x[i] > x[*j])
+                        .map(|j| (y[i] - y[j]) / (x[i] - x[j])),
+                );
+            }
+            slopes.sort_by(f64::total_cmp);
+            assert_eq!(slopes.len(), count);
+            let line = median_slope(&x, &y, 0.95).unwrap();
+            assert_eq!(
+                line.interval,
+                Some((slopes[rank - 1], slopes[count - rank]))
+            );
+        }
+    }
+
+    #[test]
     fn exact_and_approximate_coverage_agree_for_many_points() {
         let exact = inversion_probabilities(60);
         assert!((exact.iter().sum::<f64>() - 1.0).abs() < 1e-12);

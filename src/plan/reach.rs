@@ -79,11 +79,6 @@ pub struct ReachCase {
 }
 
 impl ReachCase {
-    /// Share of replicates with a verdict.
-    pub fn decided(&self) -> f64 {
-        self.coupled + self.independent
-    }
-
     /// Share with the right verdict; none where the elasticity lies at the allowance's very edge.
     pub fn right(&self, allowance: f64) -> Option<f64> {
         let allowed = Allowance::new(allowance);

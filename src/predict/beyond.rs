@@ -284,3 +284,156 @@ fn is_held(corner: Corner, intake: f64, (low, high): (f64, f64)) -> bool {
         Held::Below => intake < low,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Bench;
+    use crate::fit::candidates::fit_draw;
+    use crate::fit::forms::DrawData;
+    use crate::made::bench::{Options, make};
+    use crate::made::kind::Kind;
+
+    fn fitted(kind: Kind) -> DrawFit {
+        let made = make(kind, 3, &Options::default());
+        let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+        fit_draw(DrawData::from_bench(&bench)).unwrap()
+    }
+
+    /// The tested setting's reference conditions at another intake, a candidate's draw there and its opinions.
+    fn asked(fit: &DrawFit, c: &Candidate, intake: f64) -> (CandidateDraw, Opinions) {
+        let at = At::new(0, 0, intake, fit.data.ambient_ref);
+        let d = fit.draw_of(c, &at).unwrap();
+        let range = fit.data.whole_intake_range();
+        let all = opinions(fit, c, &at, &d, range, 0.5);
+        (d, all)
+    }
+
+    fn near(a: f64, b: f64) {
+        assert!((a - b).abs() <= 1e-9 * b.abs().max(1.0), "{a}, not {b}");
+    }
+
+    #[test]
+    fn a_step_in_a_gap_is_had_or_not_and_its_logarithms_average_to_the_curve() {
+        let fit = fitted(Kind::IndependentStepped);
+        let mut seen = 0;
+        for c in fit.candidates.iter().filter(|c| is_terraced(c)) {
+            let steps = c.form.control(&fit.data, &c.fit.coef);
+            for ((low, high), step) in c.form.stepped_gaps(&fit.data).zip(steps) {
+                // A quarter of the way: three chances in four that the step is still to come.
+                let gap = high - low;
+                let (d, all) = asked(&fit, c, low + 0.25 * gap);
+                let [(before, cold, cold_sd), (after, warm, warm_sd)] = all.parts[..] else {
+                    panic!("{:?}", all.parts)
+                };
+                near(before, 0.75);
+                near(after, 0.25);
+                let blower = d.draw_w - d.compressor_w;
+                let ln = |w: f64| (w - blower).ln();
+                near(ln(warm) - ln(cold), *step);
+                near(0.75 * ln(cold) + 0.25 * ln(warm), d.compressor_w.ln());
+                // Within a set point the draw follows the intake as at fixed speed, ±0.7 % per K, from the nearer end.
+                near(cold_sd, 0.007 * 0.25 * gap * d.compressor_w);
+                near(warm_sd, 0.007 * 0.75 * gap * d.compressor_w);
+                seen += 1;
+            }
+        }
+        assert!(seen > 0);
+    }
+
+    #[test]
+    fn beyond_the_tests_another_step_comes_as_often_for_each_kelvin_as_within() {
+        let fit = fitted(Kind::IndependentStepped);
+        let (low, high) = fit.data.whole_intake_range();
+        let mut seen = 0;
+        for c in fit.candidates.iter().filter(|c| is_terraced(c)) {
+            let steps = c.form.control(&fit.data, &c.fit.coef);
+            let up: Vec<f64> = steps.iter().copied().filter(|s| *s > 0.0).collect();
+            if up.is_empty() {
+                continue;
+            }
+            let (count, step) = (up.len() as f64, up.iter().sum::<f64>() / up.len() as f64);
+            for (intake, direction) in [(2.0 * high - low, 1.0), (2.0 * low - high, -1.0)] {
+                // As far again as the range: 1 − e^(−steps over it), and even odds that the last was not the last.
+                let (d, all) = asked(&fit, c, intake);
+                let [(stay, same, drift), (another, stepped, sd)] = all.parts[..] else {
+                    panic!("{:?}", all.parts)
+                };
+                near(another, 0.5 * (1.0 - (-count).exp()));
+                near(stay + another, 1.0);
+                near(same, d.draw_w);
+                near(drift, 0.007 * (high - low) * d.compressor_w);
+                let blower = d.draw_w - d.compressor_w;
+                near(
+                    (stepped - blower) / d.compressor_w,
+                    (direction * step).exp(),
+                );
+                near(
+                    sd * sd - drift * drift,
+                    (0.4 * (stepped - d.draw_w)).powi(2),
+                );
+                seen += 1;
+            }
+            // At the edge nothing else can have happened yet.
+            assert_eq!(asked(&fit, c, high).1.parts.len(), 1);
+        }
+        assert!(seen > 0);
+    }
+
+    #[test]
+    fn a_ramp_is_doubted_at_its_corner_and_in_its_middle() {
+        let fit = fitted(Kind::IndependentRamp);
+        let (low, high) = fit.data.whole_intake_range();
+        let spacing = (high - low) / 6.0;
+        let mut seen = [0; 2];
+        for c in &fit.candidates {
+            let IntakeForm::Ramp(corner) = c.form.intake else {
+                continue;
+            };
+            let slope = c.form.control(&fit.data, &c.fit.coef)[0];
+            let (from, to) = match corner.held {
+                Held::Above => (low, corner.intake_c()),
+                Held::Below => (corner.intake_c(), high),
+            };
+            // The corner: anywhere within a spacing, evenly.
+            let (d, all) = asked(&fit, c, corner.intake_c());
+            near(
+                all.parts[0].2 / d.compressor_w,
+                slope.abs() * spacing / 12f64.sqrt(),
+            );
+            // A spacing or more from the corner nothing is left of that, and in the middle of the ramp an eighth of its rise squared.
+            if to - from >= 2.0 * spacing {
+                let (d, all) = asked(&fit, c, 0.5 * (from + to));
+                near(
+                    all.parts[0].2 / d.compressor_w,
+                    (slope * (to - from)).powi(2) / 8.0,
+                );
+                // A quarter of the way a parabola stands at three quarters of its height.
+                let quarter = match corner.held {
+                    Held::Above => from + 0.25 * (to - from),
+                    Held::Below => from + 0.75 * (to - from),
+                };
+                let (d, all) = asked(&fit, c, quarter);
+                near(
+                    all.parts[0].2 / d.compressor_w,
+                    0.75 * (slope * (to - from)).powi(2) / 8.0,
+                );
+                seen[0] += 1;
+            }
+            // Beyond the held end one opinion is left, with a fixed speed's slope; beyond the other the ramp may have been clipped.
+            let (held, open) = match corner.held {
+                Held::Above => (high + 2.0, low - 2.0),
+                Held::Below => (low - 2.0, high + 2.0),
+            };
+            let (d, all) = asked(&fit, c, held);
+            assert_eq!(all.parts.len(), 1);
+            near(all.parts[0].2, 0.007 * 2.0 * d.compressor_w);
+            let (_, all) = asked(&fit, c, open);
+            let clipped = if open > high { 0.5 } else { 0.25 };
+            near(all.parts[1].0, clipped);
+            near(all.parts[0].0, 1.0 - clipped);
+            seen[1] += 1;
+        }
+        assert!(seen[0] > 0 && seen[1] > 0, "{seen:?}");
+    }
+}

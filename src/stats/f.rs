@@ -163,3 +163,23 @@ fn start(tail: f64, z: f64, d1: f64, d2: f64, upper: bool) -> f64 {
     };
     ln_x.clamp(-650.0, 650.0).exp()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn infinite_degrees_of_freedom_are_chi_square() {
+        // Upper points of χ² with four degrees of freedom: 7.77944 and 1.063623 at 10 and 90 % (Abramowitz & Stegun 1964, table 26.8).
+        let inf = f64::INFINITY;
+        for (found, expected) in [
+            (quantile(0.1, inf, 4.0), 4.0 / 7.77944),
+            (upper_quantile(0.1, inf, 4.0), 4.0 / 1.063623),
+            (quantile(0.1, 4.0, inf), 1.063623 / 4.0),
+            (upper_quantile(0.1, 4.0, inf), 7.77944 / 4.0),
+        ] {
+            assert!((found / expected - 1.0).abs() < 1e-6, "{found} {expected}");
+        }
+        assert_eq!(quantile(0.1, inf, inf), 1.0);
+    }
+}

@@ -135,3 +135,46 @@ fn f_tail(x: f64, d1: f64, d2: f64, lambda: f64, upper: bool) -> f64 {
     }
     total.total().clamp(0.0, 1.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn infinite_arguments_give_the_limits() {
+        let inf = f64::INFINITY;
+        for (x, delta, expected) in [
+            (1.0, inf, 1.0),
+            (1.0, -inf, 0.0),
+            (inf, -inf, 0.0),
+            (-inf, inf, 1.0),
+            (inf, 1.0, 0.0),
+            (-inf, 1.0, 1.0),
+        ] {
+            assert_eq!(t_sf(x, 3.0, delta), expected, "{x} {delta}");
+            assert_eq!(t_cdf(x, 3.0, delta), 1.0 - expected, "{x} {delta}");
+        }
+        assert!(t_sf(inf, 3.0, inf).is_nan() && t_sf(-inf, 3.0, -inf).is_nan());
+        assert_eq!(f_sf(2.0, 3.0, 4.0, inf), 1.0);
+        assert_eq!(f_cdf(2.0, 3.0, 4.0, inf), 0.0);
+    }
+
+    #[test]
+    fn one_squared_normal_is_two_normal_tails() {
+        // F with one degree above and infinitely many below is (Z + √λ)².
+        for (x, lambda) in [(0.3, 0.5), (2.0, 3.0), (9.0, 4.0), (30.0, 60.0)] {
+            let (root, mean) = (f64::sqrt(x), f64::sqrt(lambda));
+            let above = normal::sf(root - mean) + normal::sf(root + mean);
+            let found = f_sf(x, 1.0, f64::INFINITY, lambda);
+            assert!(
+                (found - above).abs() < 1e-13,
+                "{x} {lambda}: {found} {above}"
+            );
+            let below = f_cdf(x, 1.0, f64::INFINITY, lambda);
+            assert!(
+                (below - (1.0 - above)).abs() < 1e-13,
+                "{x} {lambda}: {below}"
+            );
+        }
+    }
+}

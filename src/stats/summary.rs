@@ -6,9 +6,6 @@
 use super::StatsError;
 use super::error::{all_finite, at_least};
 
-/// 1/Φ⁻¹(3/4): turns a median absolute deviation into a standard deviation for normal data.
-const MAD_TO_SD: f64 = 1.482_602_218_505_602;
-
 /// A running sum that keeps the rounding error of every addition (Neumaier 1974, ZAMM 54, 39–51).
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct CompensatedSum {
@@ -155,11 +152,6 @@ pub fn mad(values: &[f64]) -> f64 {
     median(&deviations)
 }
 
-/// [`mad`] scaled by 1/Φ⁻¹(3/4) = 1.4826…, so that it estimates the standard deviation of normal data.
-pub fn mad_sd(values: &[f64]) -> f64 {
-    MAD_TO_SD * mad(values)
-}
-
 /// Lag-1 autocorrelation Σ(yᵢ − m)(yᵢ₊₁ − m)/Σ(yᵢ − m)², the full sum below. NaN for fewer than two values or for
 /// values that do not vary.
 pub fn lag1(values: &[f64]) -> f64 {
@@ -256,10 +248,5 @@ mod tests {
             Err(StatsError::NotFinite { index: 1, .. })
         ));
         assert!(matches!(Summary::of(&[]), Err(StatsError::TooFew { .. })));
-    }
-
-    #[test]
-    fn mad_scale_is_the_reciprocal_of_the_normal_quartile() {
-        assert!((MAD_TO_SD * crate::stats::normal::quantile(0.75) - 1.0).abs() < 1e-15);
     }
 }

@@ -259,6 +259,44 @@ mod tests {
     }
 
     #[test]
+    fn a_line_s_scatter_is_that_worked_by_hand() {
+        // Mean 2.5, Sxx 5, Sxy 4, Syy 5: slope 0.8, 1.8 left over two degrees of freedom. Each half is 2 from its own mean.
+        let blocks = Blocks::from_values([1.0, 3.0, 2.0, 4.0].map(Some).to_vec());
+        let line = blocks.line(0, 4).unwrap();
+        assert!((line.slope - 0.8).abs() < 1e-12);
+        assert!((line.scatter - 0.9_f64.sqrt()).abs() < 1e-12);
+        assert!((line.slope_se - CORRELATED * 0.18_f64.sqrt()).abs() < 1e-12);
+        let (line, step, n) = blocks.line_or_step((0, 2), (2, 4)).unwrap();
+        assert!((line - 1.8).abs() < 1e-12 && (step - 4.0).abs() < 1e-12);
+        assert_eq!(n, 4.0);
+    }
+
+    #[test]
+    fn a_parabola_s_bend_has_the_error_worked_by_hand() {
+        // The orthogonal polynomials of five points: the cubic (−1, 2, 0, −2, 1) is what a parabola leaves, sum of squares 10 over two
+        // degrees of freedom; the quadratic (2, −1, −2, −1, 2) has 14.
+        let values = [17.0, 8.0, 2.0, 4.0, 19.0];
+        let curve = Blocks::from_values(values.map(Some).to_vec())
+            .curve(0, 5)
+            .unwrap();
+        // 10 + 4 (2, −1, −2, −1, 2) + the cubic.
+        assert!((curve.bend - 8.0).abs() < 1e-12, "{curve:?}");
+        assert!(curve.slope.abs() < 1e-12);
+        assert!((curve.bend_se - 2.0 * CORRELATED * (5.0_f64 / 14.0).sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn neighbours_are_alike_where_few_steps_are_taken() {
+        // ±1 in sixteen blocks with c changes of sign: a ratio of 4c/15 against 1.3 (1 − 1.645/4) = 0.765.
+        let sign = |runs: &[usize]| -> Vec<Option<f64>> {
+            let of = |(i, n): (usize, &usize)| vec![Some(if i % 2 == 0 { 6.0 } else { 4.0 }); *n];
+            runs.iter().enumerate().flat_map(of).collect()
+        };
+        assert!(Blocks::from_values(sign(&[4, 8, 4])).alike_neighbours(0, 16));
+        assert!(!Blocks::from_values(sign(&[4, 4, 4, 4])).alike_neighbours(0, 16));
+    }
+
+    #[test]
     fn blocks_are_means_of_the_readings_in_them() {
         let mut series = Series::new(64);
         for i in 0..60 {

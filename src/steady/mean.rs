@@ -200,6 +200,33 @@ mod tests {
     }
 
     #[test]
+    fn few_readings_and_batches_are_those_worked_by_hand() {
+        assert!((few(5.0) - 2.0_f64.sqrt()).abs() < 1e-12);
+        assert!((few(2.0) - 3.0_f64.sqrt()).abs() < 1e-12);
+        // Eight batches of four with means 1 to 8, variance 6; the first value belongs to none.
+        let mut values = vec![1000.0];
+        values.extend((0..32).map(|i| f64::from(1 + i / 4)));
+        let u = by_batches(&values).unwrap();
+        assert!((u - (7.0 / 5.0 * 6.0 / 8.0_f64).sqrt()).abs() < 1e-12);
+        assert_eq!(by_batches(&values[..31]), None);
+    }
+
+    #[test]
+    fn a_slope_counts_each_bin_as_often_as_it_was_read() {
+        let bin = |t: f64, count, mean| Bin {
+            first: t,
+            last: t,
+            count,
+            mean,
+            low: mean as f32,
+            high: mean as f32,
+        };
+        // Weighted means 40/3 and 10/3; 1000/3 and 220/3 about them.
+        let bins = [bin(0.0, 1, 1.0), bin(10.0, 2, 2.0), bin(20.0, 3, 5.0)];
+        assert!((slope(&bins) - 0.22).abs() < 1e-12);
+    }
+
+    #[test]
     fn bounded_memory_does_not_change_the_mean_or_its_uncertainty() {
         let mut dice = Dice::new(12, 0);
         let mut next = noise(&mut dice, 0.8);

@@ -239,3 +239,42 @@ fn many_units_are_compared_with_the_first_and_pairs_grow_no_faster_than_units() 
     let with_first: Vec<_> = (1..benches.len()).map(|b| (0, b)).collect();
     assert_eq!(couples(&c), with_first);
 }
+
+#[test]
+fn the_front_is_what_no_other_setting_beats() {
+    let a = bench("first", 1.0, ROOM, true);
+    let mut units = answer(&a, &a, &OPTIONS).unwrap().units;
+    let model = units[0].settings[0].clone();
+    // Draw, capacity, on the front: the cheapest; beaten in both; beaten in one and level in the other, either way; two alike; the coolest.
+    let cases = [
+        [
+            (90.0, 450.0, true),
+            (110.0, 430.0, false),
+            (100.0, 480.0, false),
+        ],
+        [
+            (120.0, 500.0, false),
+            (100.0, 500.0, true),
+            (140.0, 600.0, true),
+        ],
+    ];
+    for (unit, settings) in units.iter_mut().zip(cases) {
+        let of = |(draw, capacity, _): (f64, f64, bool)| {
+            let mut s = model.clone();
+            s.draw_w.value = draw;
+            s.capacity_w = s.capacity_w.map(|c| Measured {
+                value: capacity,
+                ..c
+            });
+            s
+        };
+        unit.settings = settings.map(of).to_vec();
+    }
+    let twin = units[1].settings[1].clone();
+    units[0].settings.push(twin);
+    front(&mut units);
+    let found: Vec<bool> = (units.iter().flat_map(|u| &u.settings))
+        .map(|s| s.on_front)
+        .collect();
+    assert_eq!(found, [true, false, false, true, false, true, true]);
+}

@@ -447,6 +447,59 @@ mod tests {
         assert!(s.tests[0].edges_ah2 > 0.0);
     }
 
+    /// Ten minutes at 10 A from 25 to 22 V, a rest or a charge from 23 V to `rest_v`, and ten minutes more from `back_v`.
+    fn interrupted(
+        cutoff_v: Option<f64>,
+        rest_v: f64,
+        rest_a: f64,
+        minutes: u32,
+        back_v: f64,
+    ) -> Summed {
+        let mut rows = Vec::new();
+        let mut stretch = |v0: f64, v1: f64, i: f64, minutes: u32| {
+            for k in 0..=minutes {
+                let t = 60.0 * rows.len() as f64;
+                rows.push((t, v0 + (v1 - v0) * f64::from(k) / f64::from(minutes), i));
+            }
+        };
+        stretch(25.0, 22.0, 10.0, 10);
+        stretch(23.0, rest_v, rest_a, minutes);
+        stretch(back_v, back_v - 1.0, 10.0, 10);
+        sum(rules(cutoff_v), &rows)
+    }
+
+    #[test]
+    fn a_battery_that_was_charged_unseen_begins_a_new_test() {
+        // Of the fall from 25 to 23 V, where the load left the battery, nine tenths are back at 24.8 V. The limit of a gap is 1000 s.
+        for (rest_v, minutes, back_v, tests) in [
+            (25.0, 30, 24.9, 2),
+            (24.9, 30, 25.0, 2),
+            (25.0, 30, 24.7, 1),
+            (24.7, 30, 25.0, 1),
+            (25.0, 10, 24.9, 1),
+        ] {
+            let s = interrupted(None, rest_v, 0.0, minutes, back_v);
+            assert_eq!(s.tests.len(), tests, "{rest_v} {minutes} {back_v}");
+        }
+        // Ended by a cut-off at 23 V, the same. What a battery that only rested still gives is no test.
+        let s = interrupted(Some(23.0), 25.0, 0.0, 30, 24.9);
+        assert_eq!(s.tests.len(), 2);
+        let s = interrupted(Some(23.0), 25.0, 0.0, 30, 24.7);
+        assert_eq!(s.tests.len(), 1);
+        assert!(s.tests[0].end_s < 600.0);
+    }
+
+    #[test]
+    fn a_little_charge_is_returned_to_the_test() {
+        // 0.3 A for ten minutes is 0.05 Ah, 3 % of what was taken; the minutes from and to the load hold little of it.
+        let s = interrupted(None, 24.0, -0.3, 10, 23.0);
+        assert_eq!(s.tests.len(), 1);
+        let returned = s.tests[0].returned_ah;
+        assert!((0.049..0.056).contains(&returned), "{returned}");
+        // 0.6 A are 6 %.
+        assert_eq!(interrupted(None, 24.0, -0.6, 10, 23.0).tests.len(), 2);
+    }
+
     #[test]
     fn one_reading_below_the_cut_off_is_a_dip() {
         let rows: Vec<_> = (0..=20)

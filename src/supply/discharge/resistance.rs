@@ -106,6 +106,9 @@ mod tests {
         assert!((r.ohm - 5.25e-3).abs() < 1e-12);
         assert!((r.u_ohm.unwrap() - 0.25e-3).abs() < 1e-9);
         assert_eq!(r.dof, 1.0);
+        // t at 97.5 % with one degree of freedom is 12.706: ±3.18 mΩ.
+        let (low, high) = r.interval(0.95).unwrap();
+        assert!((low - 2.0735e-3).abs() < 1e-6 && (high - 8.4265e-3).abs() < 1e-6);
         let one = Resistance::from_steps(&[step(-0.10)], 0.01, &[], &[]).unwrap();
         assert_eq!((one.ohm, one.u_ohm, one.interval(0.95)), (5e-3, None, None));
         // Two steps that happen to agree are no better than the last digit: 10 mV/√6/√(2 × 20²) A = 0.144 mΩ.
