@@ -111,12 +111,8 @@ fn bootstrap(lines: &mut Lines) {
         })
         .collect();
     let settings = Settings::default();
-    let best = fit_nonlinear(
-        &CurveProblem::new(on.clone(), y.clone(), None).unwrap(),
-        &start,
-        &settings,
-    )
-    .unwrap();
+    let problem = CurveProblem::new(on, y.clone(), None).unwrap();
+    let best = fit_nonlinear(&problem, &start, &settings).unwrap();
     let fitted: Vec<f64> = y.iter().zip(&best.residuals).map(|(y, r)| y + r).collect();
     let residuals: Vec<f64> = best.residuals.iter().map(|r| -r).collect();
     let scheme = Scheme::Residuals {
@@ -124,7 +120,8 @@ fn bootstrap(lines: &mut Lines) {
         residuals: &residuals,
     };
     let quick = Settings {
-        tolerance: 1e-10,
+        // As scipy's curve_fit by default.
+        tolerance: 1.49e-8,
         ..Settings::default()
     };
     let ms = median(|| {
@@ -136,7 +133,7 @@ fn bootstrap(lines: &mut Lines) {
             },
             |new| match new {
                 Resample::Response(y) => {
-                    let problem = CurveProblem::new(on.clone(), y.to_vec(), None).ok()?;
+                    let problem = problem.with_observed(y.to_vec()).ok()?;
                     refit_nonlinear(&problem, &best.params, &quick)
                         .ok()
                         .map(|f| f.params)

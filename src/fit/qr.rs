@@ -29,6 +29,19 @@ pub(crate) fn power_of_two(value: f64) -> f64 {
     }
 }
 
+/// The power of two next below the norm of a column.
+fn power_of_two_below_norm<T: Real>(column: &[T]) -> f64 {
+    let square = dot(column, column).to_f64();
+    if (1e-250..1e250).contains(&square) {
+        return power_of_two(square.sqrt());
+    }
+    // By the largest entry first: squares of entries near 1e200 overflow, those of small ones vanish.
+    let largest = column.iter().fold(0.0_f64, |m, v| m.max(v.abs().to_f64()));
+    let first = power_of_two(largest);
+    let sum: f64 = column.iter().map(|v| (v.to_f64() / first).powi(2)).sum();
+    first * power_of_two(sum.sqrt())
+}
+
 /// The inner product, in four sums side by side: a single one would wait for each addition to end.
 pub(crate) fn dot<T: Real>(a: &[T], b: &[T]) -> T {
     let mut sums = [T::from_f64(0.0); 4];
@@ -56,11 +69,7 @@ impl<T: Real> Qr<T> {
         debug_assert!(rows >= cols && a.len() == rows * cols);
         let mut scale = Vec::with_capacity(cols);
         for column in a.chunks_exact_mut(rows) {
-            // By the largest entry first: squares of entries near 1e200 must not overflow.
-            let largest = column.iter().fold(0.0_f64, |m, v| m.max(v.abs().to_f64()));
-            let first = power_of_two(largest);
-            let sum: f64 = column.iter().map(|v| (v.to_f64() / first).powi(2)).sum();
-            let size = first * power_of_two(sum.sqrt());
+            let size = power_of_two_below_norm(column);
             let inverse = T::from_f64(1.0 / size);
             column.iter_mut().for_each(|v| *v = *v * inverse);
             scale.push(size);

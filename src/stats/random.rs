@@ -36,21 +36,30 @@ pub fn below(rng: &mut Stream, n: usize) -> usize {
     (product >> 64) as usize
 }
 
-/// Puts a slice in random order: Fisher–Yates, several places from each 64 random bits (Brackett-Rozinsky & Lemire 2024,
-/// "Batched ranged random integer generation", Software: Practice and Experience).
+/// Puts a slice in random order.
 pub fn shuffle<T>(rng: &mut Stream, items: &mut [T]) {
+    draw(rng, items, items.len());
+}
+
+/// Puts `count` random items, in random order, at the end of a slice (all of it where it has no more): Fisher–Yates,
+/// several places from each 64 random bits (Brackett-Rozinsky & Lemire 2024, "Batched ranged random integer generation",
+/// Software: Practice and Experience).
+pub fn draw<T>(rng: &mut Stream, items: &mut [T], count: usize) {
     // Most choices in one batch: 20 · 19 · … · 2 is beyond the limit.
     const MOST: usize = 20;
     const LIMIT: u64 = 1 << 58;
     let mut left = items.len() as u64;
-    while left > 1 {
+    // The last item left has one place only.
+    let end = items.len().saturating_sub(count).max(1) as u64;
+    while left > end {
         let mut choices = 0;
         let mut product = 1_u64;
-        while choices < MOST
-            && left - choices as u64 > 1
-            && product <= LIMIT / (left - choices as u64)
-        {
-            product *= left - choices as u64;
+        while choices < MOST && left - choices as u64 > end {
+            // A division would cost more than all the rest.
+            match product.checked_mul(left - choices as u64) {
+                Some(more) if more <= LIMIT => product = more,
+                _ => break,
+            }
             choices += 1;
         }
         if choices == 0 {
@@ -58,21 +67,18 @@ pub fn shuffle<T>(rng: &mut Stream, items: &mut [T]) {
             choices = 1;
             product = left;
         }
-        let mut chosen = [0_usize; MOST];
-        loop {
-            let mut bits = rng.next_u64();
-            for (k, place) in chosen.iter_mut().enumerate().take(choices) {
-                let wide = u128::from(bits) * u128::from(left - k as u64);
-                *place = (wide >> 64) as usize;
-                bits = wide as u64;
+        let mut bits = loop {
+            let bits = rng.next_u64();
+            // Refuse the few that would favour some orders: by what the choices below leave of them.
+            let leftover = bits.wrapping_mul(product);
+            if leftover >= product || leftover >= product.wrapping_neg() % product {
+                break bits;
             }
-            // Refuse the few leftovers that would favour some orders.
-            if bits >= product || bits >= product.wrapping_neg() % product {
-                break;
-            }
-        }
-        for (k, place) in chosen.into_iter().enumerate().take(choices) {
-            items.swap(left as usize - 1 - k, place);
+        };
+        for k in 0..choices as u64 {
+            let wide = u128::from(bits) * u128::from(left - k);
+            bits = wide as u64;
+            items.swap((left - 1 - k) as usize, (wide >> 64) as usize);
         }
         left -= choices as u64;
     }
@@ -205,6 +211,25 @@ mod tests {
         // 49² degrees of freedom.
         let p = chi_square::sf(statistic, 2401.0);
         assert!(p > 1e-3 && p < 1.0 - 1e-3, "{statistic}");
+    }
+
+    #[test]
+    fn every_choice_is_equally_likely() {
+        let mut rng = stream(9, 0);
+        let mut counts = std::collections::BTreeMap::new();
+        for _ in 0..20_000 {
+            let mut items = [0, 1, 2, 3, 4];
+            draw(&mut rng, &mut items, 2);
+            *counts.entry([items[3], items[4]]).or_insert(0) += 1;
+            items.sort_unstable();
+            assert_eq!(items, [0, 1, 2, 3, 4]);
+        }
+        assert_eq!(counts.len(), 20);
+        let statistic: f64 = counts
+            .values()
+            .map(|c| (*c as f64 - 1000.0).powi(2) / 1000.0)
+            .sum();
+        assert!(chi_square::sf(statistic, 19.0) > 1e-3, "{statistic}");
     }
 
     #[test]

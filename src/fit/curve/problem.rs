@@ -1,5 +1,7 @@
 //! The sum of squares of a curve about its observations.
 
+use std::sync::Arc;
+
 use crate::fit::equation::CurveOnData;
 use crate::fit::error::FitError;
 use crate::fit::nonlinear::Residuals;
@@ -7,7 +9,7 @@ use crate::fit::nonlinear::Residuals;
 /// The sum of squares of a curve about its observations.
 #[derive(Debug, Clone)]
 pub struct CurveProblem {
-    curve: CurveOnData,
+    curve: Arc<CurveOnData>,
     observed: Vec<f64>,
     root_weights: Option<Vec<f64>>,
 }
@@ -23,22 +25,39 @@ impl CurveProblem {
         weights: Option<&[f64]>,
     ) -> Result<Self, FitError> {
         let expected = curve.rows();
-        let mismatch = |what, found| FitError::DimensionMismatch {
-            what,
-            found,
-            expected,
-        };
-        if observed.len() != expected {
-            return Err(mismatch("the observed values", observed.len()));
-        }
         if weights.is_some_and(|w| w.len() != expected) {
-            return Err(mismatch("the weights", weights.map_or(0, <[f64]>::len)));
+            return Err(FitError::DimensionMismatch {
+                what: "the weights",
+                found: weights.map_or(0, <[f64]>::len),
+                expected,
+            });
         }
         let root_weights = weights.map(|w| w.iter().map(|v| v.sqrt()).collect());
-        Ok(Self {
-            curve,
-            observed,
+        Self {
+            curve: Arc::new(curve),
+            observed: Vec::new(),
             root_weights,
+        }
+        .with_observed(observed)
+    }
+
+    /// The same curve, data and weights with other values observed, as in resampling.
+    ///
+    /// # Errors
+    /// [`FitError::DimensionMismatch`] where there is not one a row.
+    pub fn with_observed(&self, observed: Vec<f64>) -> Result<Self, FitError> {
+        let expected = self.curve.rows();
+        if observed.len() != expected {
+            return Err(FitError::DimensionMismatch {
+                what: "the observed values",
+                found: observed.len(),
+                expected,
+            });
+        }
+        Ok(Self {
+            curve: Arc::clone(&self.curve),
+            observed,
+            root_weights: self.root_weights.clone(),
         })
     }
 

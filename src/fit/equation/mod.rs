@@ -22,7 +22,7 @@ use std::ops::Range;
 pub use error::{EquationError, EquationProblem};
 pub use parser::{DEPTH_LIMIT, LENGTH_LIMIT, NAME_LIMIT};
 pub use scalar::Scalar;
-pub(crate) use scalar::{slopes, variable};
+pub(crate) use scalar::Sloped;
 
 use node::Nodes;
 use program::{Meaning, Program, data_parts};
@@ -364,12 +364,12 @@ impl CurveOnData {
         let numbers: Vec<_> = parameters
             .iter()
             .enumerate()
-            .map(|(p, &v)| variable::<N>(v, p.checked_sub(first)))
+            .map(|(p, &v)| Sloped::<N>::parameter(v, p.checked_sub(first)))
             .collect();
         self.program
             .run(&numbers, &self.columns, self.rows, |row, value| {
-                values[row] = value.re;
-                for (k, slope) in slopes(&value).into_iter().enumerate() {
+                values[row] = value.value;
+                for (k, slope) in value.by.into_iter().enumerate() {
                     jacobian[(first + k) * self.rows + row] = slope;
                 }
             });

@@ -2,8 +2,6 @@
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
-use num_dual::DualSVec64;
-
 use crate::fit::real::{DoubleDouble, Real};
 
 /// A number that carries a value and perhaps more (derivatives, a rounding error).
@@ -57,40 +55,111 @@ impl Scalar for f64 {
     }
 }
 
-impl<const N: usize> Scalar for DualSVec64<N> {
+/// A number with its first derivatives by N parameters. All N are always carried: to ask each number whether it has any
+/// costs more.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sloped<const N: usize> {
+    pub(crate) value: f64,
+    pub(crate) by: [f64; N],
+}
+
+impl<const N: usize> Sloped<N> {
+    /// The parameter numbered `index` among the N; a number that depends on none of them for any other index.
+    pub(crate) fn parameter(value: f64, index: Option<usize>) -> Self {
+        Self {
+            value,
+            by: std::array::from_fn(|k| if Some(k) == index { 1.0 } else { 0.0 }),
+        }
+    }
+
+    #[inline]
+    fn with(value: f64, by: impl Fn(usize) -> f64) -> Self {
+        Self {
+            value,
+            by: std::array::from_fn(by),
+        }
+    }
+
+    /// A value whose slopes are `factor` times these. An infinite factor (that of √x at 0) leaves a slope of 0 alone.
+    #[inline]
+    fn scaled(self, value: f64, factor: f64) -> Self {
+        if factor.is_finite() {
+            Self::with(value, |k| factor * self.by[k])
+        } else {
+            let times = |slope: f64| if slope == 0.0 { 0.0 } else { factor * slope };
+            Self::with(value, |k| times(self.by[k]))
+        }
+    }
+}
+
+impl<const N: usize> Add for Sloped<N> {
+    type Output = Self;
+    #[inline]
+    fn add(self, other: Self) -> Self {
+        Self::with(self.value + other.value, |k| self.by[k] + other.by[k])
+    }
+}
+
+impl<const N: usize> Sub for Sloped<N> {
+    type Output = Self;
+    #[inline]
+    fn sub(self, other: Self) -> Self {
+        Self::with(self.value - other.value, |k| self.by[k] - other.by[k])
+    }
+}
+
+impl<const N: usize> Mul for Sloped<N> {
+    type Output = Self;
+    #[inline]
+    fn mul(self, other: Self) -> Self {
+        let (a, b) = (self.value, other.value);
+        Self::with(a * b, |k| self.by[k] * b + a * other.by[k])
+    }
+}
+
+impl<const N: usize> Div for Sloped<N> {
+    type Output = Self;
+    #[inline]
+    fn div(self, other: Self) -> Self {
+        let (value, inverse) = (self.value / other.value, 1.0 / other.value);
+        Self::with(value, |k| (self.by[k] - value * other.by[k]) * inverse)
+    }
+}
+
+impl<const N: usize> Neg for Sloped<N> {
+    type Output = Self;
+    #[inline]
+    fn neg(self) -> Self {
+        Self::with(-self.value, |k| -self.by[k])
+    }
+}
+
+impl<const N: usize> Scalar for Sloped<N> {
     #[inline]
     fn constant(value: f64) -> Self {
-        Self::from_re(value)
+        Self::with(value, |_| 0.0)
     }
     #[inline]
     fn value(self) -> f64 {
-        self.re
+        self.value
     }
     #[inline]
     fn map(self, function: impl Fn(f64) -> f64, derivative: impl Fn(f64) -> f64) -> Self {
-        match self.eps.0 {
-            // Where nothing is differentiated, an infinite derivative (√x at 0) does no harm.
-            None => Self::from_re(function(self.re)),
-            Some(_) => Self::new(function(self.re), self.eps * derivative(self.re)),
-        }
+        self.scaled(function(self.value), derivative(self.value))
     }
     fn power(self, exponent: Self) -> Self {
-        let (base, power) = (self.re, exponent.re);
+        let (base, power) = (self.value, exponent.value);
         let value = base.powf(power);
-        let mut eps = num_dual::Derivative::none();
-        if self.eps.0.is_some() {
-            eps += self.eps * (power * base.powf(power - 1.0));
-        }
-        if exponent.eps.0.is_some() {
-            // x^p → 0 with x for p > 0, and so does its slope in p.
-            let slope = if base == 0.0 && power > 0.0 {
-                0.0
-            } else {
-                value * base.ln()
-            };
-            eps += exponent.eps * slope;
-        }
-        Self::new(value, eps)
+        let along = self.scaled(value, power * base.powf(power - 1.0));
+        // x^p → 0 with x for p > 0, and so does its slope in p; of a base below zero only whole powers exist, and their
+        // exponents stand still.
+        let slope = if base == 0.0 && power > 0.0 {
+            0.0
+        } else {
+            value * base.ln()
+        };
+        let across = exponent.scaled(value, slope);
+        Self::with(value, |k| along.by[k] + across.by[k])
     }
 }
 
@@ -147,22 +216,5 @@ impl Scalar for DoubleDouble {
     }
     fn root(self) -> Self {
         Real::sqrt(self)
-    }
-}
-
-/// A number with its first derivatives by N parameters, the one numbered `index` among them.
-pub(crate) fn variable<const N: usize>(value: f64, index: Option<usize>) -> DualSVec64<N> {
-    let number = DualSVec64::<N>::from_re(value);
-    match index {
-        Some(index) if index < N => number.derivative(index),
-        _ => number,
-    }
-}
-
-/// The derivatives of a number, zero where it depends on nothing.
-pub(crate) fn slopes<const N: usize>(number: &DualSVec64<N>) -> [f64; N] {
-    match &number.eps.0 {
-        Some(vector) => std::array::from_fn(|i| vector[i]),
-        None => [0.0; N],
     }
 }

@@ -230,7 +230,22 @@ pub fn fit_nonlinear(
     Ok(best_of(first, others))
 }
 
-/// As [`fit_nonlinear`], one search only: for many refits from good starts, as in resampling.
+/// What a refit finds.
+#[derive(Debug, Clone)]
+pub struct Refit {
+    /// The parameters.
+    pub params: Vec<f64>,
+    /// Sum of the squared weighted residuals there.
+    pub rss: f64,
+    /// Why the search ended; `termination.converged()` says whether at a minimum.
+    pub termination: Termination,
+    /// Evaluations of the curve with its derivatives.
+    pub evaluations: u64,
+}
+
+/// The parameters with the least sum of squares, by one plain search and with nothing told about them: for many refits
+/// from good starts, as in resampling. [`Settings::tolerance`] may be coarser there, and so faster;
+/// [`Settings::thorough`] does not count.
 ///
 /// # Errors
 /// As [`fit_nonlinear`].
@@ -238,15 +253,23 @@ pub fn refit_nonlinear(
     problem: &impl Residuals,
     start: &[f64],
     settings: &Settings,
-) -> Result<NonlinearFit, FitError> {
+) -> Result<Refit, FitError> {
     let settings = Settings {
         thorough: false,
         ..settings.clone()
     };
-    Ok(best_of(
-        ("as given", run(problem, start, &settings)?),
-        Vec::new(),
-    ))
+    let mut search = Search::new(problem, start, &settings)?;
+    let termination = loop {
+        if let Some(ended) = search.next(problem, &settings) {
+            break ended;
+        }
+    };
+    Ok(Refit {
+        params: search.x,
+        rss: search.rss,
+        termination,
+        evaluations: search.evaluations,
+    })
 }
 
 /// A start with the parameters marked `open`, in which the residuals must be linear, at their best for fixed others.

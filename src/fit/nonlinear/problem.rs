@@ -126,7 +126,7 @@ pub struct Settings {
     /// Parameters in which the residuals are linear, jointly, for fixed others; empty for unknown.
     pub linear: Vec<bool>,
     /// The search ends where no step lowers the sum of squares by more than this share of it. The default, the rounding
-    /// of double precision, asks for all digits; 1e-10 is enough for resampling (parameters to about 1e-5 of their
+    /// of double precision, asks for all digits; 1e-8 is enough for resampling (parameters to about 1e-3 of their
     /// standard errors) and saves a third of the time.
     pub tolerance: f64,
     /// Whether to spend some more evaluations on the last digits and on making sure of the minimum.

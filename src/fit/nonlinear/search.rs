@@ -4,7 +4,6 @@ use super::problem::{Progress, Residuals, Settings, Termination};
 use super::step::{Linearised, dot};
 use crate::fit::error::FitError;
 use crate::fit::linear::checked_inverse;
-use crate::fit::qr::Qr;
 
 /// Largest share of the residuals that the parameters may still be able to explain at a minimum.
 const RIGHT_ANGLE: f64 = 1e-6;
@@ -27,6 +26,7 @@ pub(super) struct Search {
     /// A direction in which the sum of squares falls on both sides, where the search ended at such a point.
     pub(super) way_down: Option<Vec<f64>>,
     pub(super) trial: Vec<f64>,
+    trial_jacobian: Vec<f64>,
     pub(super) lower: Vec<f64>,
     pub(super) upper: Vec<f64>,
 }
@@ -98,6 +98,11 @@ impl Search {
         let radius = settings.step_factor * if length > 0.0 { length } else { 1.0 };
         Ok(Self {
             trial: vec![0.0; n],
+            trial_jacobian: if settings.thorough {
+                Vec::new()
+            } else {
+                vec![0.0; n * p]
+            },
             way_down: None,
             x,
             residuals,
@@ -128,12 +133,24 @@ impl Search {
         self.held(&Linearised::new(&self.jacobian, &self.residuals, self.x.len()).gradient)
     }
 
-    /// One iteration: shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends.
-    pub(super) fn advance(
+    /// One iteration. `Some` where the search ends, with the reason to report.
+    pub(super) fn next(
         &mut self,
         problem: &impl Residuals,
         settings: &Settings,
     ) -> Option<Termination> {
+        let ended = self.advance(problem, settings)?;
+        if ended.converged() && settings.thorough {
+            self.polish(problem);
+        }
+        let ended = self.judge(problem, settings, ended);
+        // A scale learnt far away can make every step look too short to matter.
+        let again = ended == Termination::Stalled && self.rescale(settings);
+        (!again).then_some(ended)
+    }
+
+    /// Shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends.
+    fn advance(&mut self, problem: &impl Residuals, settings: &Settings) -> Option<Termination> {
         let (n, p) = (self.residuals.len(), self.x.len());
         if self.rss == 0.0 {
             return Some(Termination::ExactFit);
@@ -190,7 +207,13 @@ impl Search {
             {
                 return Some(Termination::StepVanished);
             }
-            problem.residuals(&moved, &mut self.trial);
+            // Of refits from a good start nearly every step is taken, and its derivatives are wanted at once.
+            let ahead = !settings.thorough;
+            if ahead {
+                problem.with_derivatives(&moved, &mut self.trial, &mut self.trial_jacobian);
+            } else {
+                problem.residuals(&moved, &mut self.trial);
+            }
             self.evaluations += 1;
             let mut ratio = f64::NEG_INFINITY;
             let mut actual = f64::NEG_INFINITY;
@@ -222,8 +245,12 @@ impl Search {
             if ratio >= 1e-4 {
                 let kept = self.x.clone();
                 self.x = moved;
-                problem.with_derivatives(&self.x, &mut self.trial, &mut self.jacobian);
-                self.evaluations += 1;
+                if ahead {
+                    std::mem::swap(&mut self.jacobian, &mut self.trial_jacobian);
+                } else {
+                    problem.with_derivatives(&self.x, &mut self.trial, &mut self.jacobian);
+                    self.evaluations += 1;
+                }
                 if !finite(&self.jacobian) || !finite(&self.trial) {
                     // At the edge of the domain: go back and come closer in smaller steps.
                     self.x = kept;
@@ -263,7 +290,7 @@ impl Search {
 
     /// Takes the scale of the parameters from where the search stands instead of from all its way, and lets the next
     /// step be long again. `false` where that has been done often enough or would change little.
-    pub(super) fn rescale(&mut self, settings: &Settings) -> bool {
+    fn rescale(&mut self, settings: &Settings) -> bool {
         let now: Vec<f64> = column_norms(&self.jacobian, self.residuals.len()).collect();
         let stale = self
             .scale
@@ -290,32 +317,39 @@ impl Search {
     }
 
     /// The reason to report: that of the search where its end is a minimum, otherwise what is wrong there.
-    pub(super) fn judge(&self, problem: &impl Residuals, ended: Termination) -> Termination {
+    fn judge(
+        &self,
+        problem: &impl Residuals,
+        settings: &Settings,
+        ended: Termination,
+    ) -> Termination {
         if !ended.converged() {
             return ended;
         }
         let (n, p) = (self.residuals.len(), self.x.len());
-        let gradient = Linearised::new(&self.jacobian, &self.residuals, p).gradient;
-        let held = self.held(&gradient);
+        let mut linearised = Linearised::new(&self.jacobian, &self.residuals, p);
+        let held = self.held(&linearised.gradient);
         let free: Vec<usize> = (0..p).filter(|&j| !held[j]).collect();
         if free.is_empty() {
             return ended;
         }
-        let columns: Vec<f64> = free
-            .iter()
-            .flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied())
-            .collect();
-        let qr = Qr::new(columns, n, free.len());
-        if let Err(FitError::RankDeficient { groups, .. }) = checked_inverse(&qr) {
+        if free.len() < p {
+            let columns: Vec<f64> = free
+                .iter()
+                .flat_map(|&j| self.jacobian[j * n..(j + 1) * n].iter().copied())
+                .collect();
+            linearised = Linearised::new(&columns, &self.residuals, free.len());
+        }
+        if let Err(FitError::RankDeficient { groups, .. }) = checked_inverse(&linearised.qr) {
             let mut flat: Vec<usize> = groups.into_iter().flatten().map(|k| free[k]).collect();
             flat.sort_unstable();
             return Termination::Flat(flat);
         }
-        let mut explained = self.residuals.clone();
-        qr.apply_transposed(&mut explained);
-        let explained = dot(&explained[..free.len()], &explained[..free.len()]).sqrt();
+        let explained = dot(&linearised.c, &linearised.c).sqrt();
         let rounding = ROUNDING * problem.magnitude();
-        if explained > RIGHT_ANGLE * self.rss.sqrt() + rounding {
+        // What a coarse tolerance leaves to gain is no sign of a search that is stuck.
+        let right_angle = RIGHT_ANGLE.max(2.0 * settings.tolerance.sqrt());
+        if explained > right_angle * self.rss.sqrt() + rounding {
             return Termination::Stalled;
         }
         if self.way_down.is_some() {

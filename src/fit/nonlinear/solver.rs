@@ -80,18 +80,7 @@ impl<R: Residuals> Solver<R, SearchState> for TrustRegion {
             return Ok((self.end(state, Termination::Interrupted), None));
         };
         let settings = &self.settings;
-        let ended = problem.problem("derivatives", |r| {
-            let Some(ended) = search.advance(r, settings) else {
-                return Ok(None);
-            };
-            if ended.converged() && settings.thorough {
-                search.polish(r);
-            }
-            let ended = search.judge(r, ended);
-            // A scale learnt far away can make every step look too short to matter.
-            let again = ended == Termination::Stalled && search.rescale(settings);
-            Ok((!again).then_some(ended))
-        })?;
+        let ended = problem.problem("derivatives", |r| Ok(search.next(r, settings)))?;
         let state = state.param(search.x.clone()).cost(search.rss);
         self.search = Some(search);
         Ok((

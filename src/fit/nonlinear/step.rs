@@ -8,6 +8,8 @@ use crate::fit::qr::Qr;
 pub(super) struct Linearised {
     /// Number of parameters p.
     pub(super) p: usize,
+    /// The factorised derivatives.
+    pub(super) qr: Qr<f64>,
     /// p × p, column-major, upper triangular: the orthogonal factor taken off the derivatives.
     pub(super) r: Vec<f64>,
     /// `Q'` times the residuals, its first p entries.
@@ -45,7 +47,13 @@ impl Linearised {
             .chunks_exact(p.max(1))
             .map(|column| dot(column, &c))
             .collect();
-        Self { p, r, c, gradient }
+        Self {
+            p,
+            qr,
+            r,
+            c,
+            gradient,
+        }
     }
 
     pub(super) fn column(&self, j: usize) -> &[f64] {

@@ -1,4 +1,6 @@
-//! Every distinct arrangement of labels within strata, by rank and one after the other.
+//! Arrangements of labels within strata: every distinct one, by rank and one after the other, or at random.
+
+use crate::stats::random::{self, Stream};
 
 /// The places of one stratum and the labels that belong there.
 pub(super) struct Stratum {
@@ -54,6 +56,37 @@ impl Stratum {
                 unrank(&group.sorted, own)
             })
             .collect()
+    }
+}
+
+/// Deals the labels of one stratum to its places at random.
+pub(super) struct Hand {
+    places: Vec<usize>,
+    /// The most frequent label, which gets whatever places are left: fewer places to draw.
+    common: usize,
+    others: Vec<usize>,
+}
+
+impl Hand {
+    pub(super) fn new(stratum: &Stratum) -> Self {
+        let runs = stratum.sorted.chunk_by(|a, b| a == b);
+        let common = runs.max_by_key(|r| r.len()).map_or(0, |r| r[0]);
+        let others = stratum.sorted.iter().copied().filter(|l| *l != common);
+        Self {
+            places: stratum.places.clone(),
+            common,
+            others: others.collect(),
+        }
+    }
+
+    /// Writes the labels to places drawn anew.
+    pub(super) fn deal(&mut self, rng: &mut Stream, arranged: &mut [usize]) {
+        random::draw(rng, &mut self.places, self.others.len());
+        let (rest, drawn) = self.places.split_at(self.places.len() - self.others.len());
+        rest.iter().for_each(|place| arranged[*place] = self.common);
+        for (place, label) in drawn.iter().zip(&self.others) {
+            arranged[*place] = *label;
+        }
     }
 }
 

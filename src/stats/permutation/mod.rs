@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use super::StatsError;
 use super::error::at_least;
 use super::random::{self, Stream};
-use arrange::{Stratum, advance};
+use arrange::{Hand, Stratum, advance};
 
 /// Arrangements handled by one piece of work; fixed, so that results do not depend on the number of threads.
 const CHUNK: u64 = 512;
@@ -170,12 +170,9 @@ pub fn exchange_labels(
     }
     let statistics = drawn(settings, |rng, found, count| {
         let mut arranged = labels.to_vec();
-        let mut current: Vec<Vec<usize>> = groups.iter().map(|g| g.sorted.clone()).collect();
+        let mut hands: Vec<Hand> = groups.iter().map(Hand::new).collect();
         for _ in 0..count {
-            for (group, order) in groups.iter().zip(&mut current) {
-                random::shuffle(rng, order);
-                group.place(order, &mut arranged);
-            }
+            hands.iter_mut().for_each(|h| h.deal(rng, &mut arranged));
             found.push(statistic(&arranged));
         }
     })?;
