@@ -17,16 +17,16 @@ pub struct CapacityPrediction {
     pub mean_w: (f64, f64),
 }
 
-/// Bend of ln(total capacity) beyond the tested intake, per K2 of distance × (distance + range): mean and standard deviation. Common
+/// Standard deviation of an unseen bend of ln(capacity) beyond the tested intake, per K2 of distance × (distance + range). Common
 /// practice, no source: the change of sensible share over some kelvin.
-const TOTAL_BEND: (f64, f64) = (0.0, 3e-4);
-/// The same of a sensible capacity. It goes with the intake's height d above the coil's surface, some 12 to 20 K, which follows the intake
-/// by about half: ln d bends by -0.25/d2, and half of that counts. As much again is left open for a coil that dries.
-const SENSIBLE_BEND: (f64, f64) = (-6e-4, 6e-4);
+pub(super) const CAPACITY_BEND: f64 = 3e-4;
+/// A sensible capacity goes with the intake's height above the coil's surface: in proportion to the temperature, so that its logarithm,
+/// rising by s a kelvin, bends by -s2/2. As much again is left open for a coil that dries or a compressor that is clipped.
+const HEIGHT_BEND: f64 = 0.5;
 
-/// The one or the other.
-pub(super) fn unseen_bend(sensible: bool) -> (f64, f64) {
-    if sensible { SENSIBLE_BEND } else { TOTAL_BEND }
+/// The share of the squared slope of ln(capacity) by which it bends.
+pub(super) fn height_bend(sensible: bool) -> f64 {
+    if sensible { HEIGHT_BEND } else { 0.0 }
 }
 
 /// Predicts the capacity at a setting and conditions; `None` where no candidate says anything about the setting.
@@ -57,19 +57,20 @@ pub fn predict_capacity_assuming(
     let doubt = assumed.map_or(0.0, |s| s.relative_u());
     let (low, high) = data.intake_range(at.mode);
     let beyond = (at.intake - high).max(low - at.intake).max(0.0);
-    let (bend, bend_u) = unseen_bend(data.sensible);
     let far = beyond * (beyond + high - low);
-    let bent = (bend * far).exp();
     let shared = shared_capacity_u(bench, data, (at.mode, at.level)).unwrap_or_default();
     let mut parts = Vec::new();
     for candidate in &fit.candidates {
         let Some(d) = fit.draw_of(candidate, &at) else {
             continue;
         };
+        let slope = d.intake_slope_w_per_k / d.draw_w;
+        let bend = height_bend(data.sensible) * slope * slope;
+        let bent = (-bend * far).exp();
         let scale = d
             .mean_sd_w
             .hypot(d.draw_w * shared)
-            .hypot(d.draw_w * bend_u * far)
+            .hypot(d.draw_w * bend.hypot(CAPACITY_BEND) * far)
             .hypot(d.draw_w * doubt)
             .max(1e-9 * d.draw_w);
         parts.push(Component {

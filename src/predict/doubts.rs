@@ -33,8 +33,10 @@ pub struct Doubts {
     pub clipped_share: f64,
     /// Unseen bend of ln(draw) with intake, 1/K2.
     pub draw_bend: f64,
-    /// Unseen bend of ln(capacity), 1/K2.
-    pub capacity_bend: Normal,
+    /// Unseen bend of ln(capacity), standard deviation, 1/K2.
+    pub capacity_bend: f64,
+    /// Share of the squared slope of ln(capacity) by which it bends, for certain and as much again in doubt.
+    pub height_bend: f64,
     /// What a control may do between set points, as a share of the largest possible.
     pub hidden_corner: f64,
     /// Chance that the last step seen was not the control's last.
@@ -52,7 +54,8 @@ pub fn doubts(sensible: bool) -> Doubts {
         clipped_slope: beyond::CLIPPED_SLOPE.into(),
         clipped_share: beyond::CLIPPED_SHARE,
         draw_bend: beyond::UNSEEN_BEND,
-        capacity_bend: capacity::unseen_bend(sensible).into(),
+        capacity_bend: capacity::CAPACITY_BEND,
+        height_bend: capacity::height_bend(sensible),
         hidden_corner: beyond::HIDDEN_CORNER,
         more_steps: beyond::MORE_STEPS,
         step_spread: beyond::STEP_SPREAD,

@@ -263,13 +263,14 @@ function makePredictor(model) {
   function predictCapacity(at) {
     if (!capacity) return null;
     const range = model.intake_ranges[at.mode], k = beyondBy(at.intake, range);
-    const far = k * (k + range[1] - range[0]), bent = Math.exp(doubts.capacity_bend.mean * far);
-    const unseen = doubts.capacity_bend.sd * far;
+    const far = k * (k + range[1] - range[0]);
     const common = model.capacity.shared[at.mode][at.level];
     const parts = [];
     for (const c of capacity.candidates) {
       const d = said(capacity, c, at);
       if (d === null) continue;
+      const bend = doubts.height_bend * (d.by_intake / d.draw) ** 2, bent = Math.exp(-bend * far);
+      const unseen = Math.hypot(bend, doubts.capacity_bend) * far;
       const scale = Math.max(Math.hypot(d.mean_sd, d.draw * common, d.draw * unseen), 1e-9 * d.draw);
       parts.push({ weight: c.weight, centre: bent * d.draw, scale: bent * scale, dof: c.dof });
     }
