@@ -336,7 +336,7 @@ fn perfect_readings_give_the_true_capacity() {
             outlet_temp_c: truth.outlet_c,
             outlet_rh: Some(relative_humidity(truth.outlet_c, truth.outlet_w, pressure_pa) / 100.0),
             flow_m3h: m3h,
-            flow_at: Side::Intake,
+            flow_at: Some(Side::Intake),
             pressure_pa,
             condensate_kg_h: None,
         })

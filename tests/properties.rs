@@ -191,7 +191,7 @@ proptest! {
         let of = |fall: f64, flow: f64| {
             capacity(&AirReadings {
                 intake_temp_c: intake, intake_rh: Some(rh), outlet_temp_c: intake - fall, outlet_rh: None, flow_m3h: flow,
-                flow_at: Side::Intake, pressure_pa: 101_325.0, condensate_kg_h: None,
+                flow_at: Some(Side::Intake), pressure_pa: 101_325.0, condensate_kg_h: None,
             }).unwrap().sensible_w
         };
         let here = of(fall, flow);

@@ -212,7 +212,7 @@ fn rating_conditions_are_states_that_the_program_reads_alike_in_both_units() {
             outlet_temp_c: outlet_c,
             outlet_rh: Some(outlet_rh),
             flow_m3h: 240.0,
-            flow_at: Side::Outlet,
+            flow_at: Some(Side::Outlet),
             pressure_pa: 101_325.0,
             condensate_kg_h: None,
         })

@@ -39,8 +39,8 @@ pub struct AirReadings {
     pub outlet_rh: Option<f64>,
     /// Volume flow, m3/h, at the conditions of the side where it was measured.
     pub flow_m3h: f64,
-    /// Where the flow was measured.
-    pub flow_at: Side,
+    /// Where the flow was measured; where that is not known, the mean of the mass flows that the two places give is taken.
+    pub flow_at: Option<Side>,
     /// Air pressure, Pa.
     pub pressure_pa: f64,
     /// Water drained from the coil, kg/h, where it was weighed.
@@ -188,7 +188,7 @@ impl Capacity {
 /// use steadydraw::air::{capacity, AirReadings, Side};
 /// let run = AirReadings {
 ///     intake_temp_c: 27.0, intake_rh: Some(0.469), outlet_temp_c: 14.0, outlet_rh: Some(0.95),
-///     flow_m3h: 270.0, flow_at: Side::Outlet, pressure_pa: 101_325.0, condensate_kg_h: None,
+///     flow_m3h: 270.0, flow_at: Some(Side::Outlet), pressure_pa: 101_325.0, condensate_kg_h: None,
 /// };
 /// let cooling = capacity(&run).unwrap();
 /// assert_eq!(cooling.sensible_w.round(), 1209.0);
@@ -341,11 +341,13 @@ fn heat(r: &AirReadings, assumed_rh: f64) -> Result<Heat, AirError> {
         None => carried(&intake, r.outlet_temp_c)?,
     };
 
-    let measured_in = match r.flow_at {
-        Side::Intake => &intake,
-        Side::Outlet => &outlet,
+    let (at_intake, at_outlet) = (1.0 / intake.volume_m3_kg(), 1.0 / outlet.volume_m3_kg());
+    let dry_air_kg_m3 = match r.flow_at {
+        Some(Side::Intake) => at_intake,
+        Some(Side::Outlet) => at_outlet,
+        None => 0.5 * (at_intake + at_outlet),
     };
-    let dry_air_kg_s = flow / 3600.0 / measured_in.volume_m3_kg();
+    let dry_air_kg_s = flow / 3600.0 * dry_air_kg_m3;
     let sensible_w =
         dry_air_kg_s * outlet.heat_capacity_j_kg_k() * (r.intake_temp_c - r.outlet_temp_c);
     let evaporation =

@@ -9,7 +9,7 @@ use super::{Figure, Values};
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Readings {
     values: [Option<f64>; Channel::ALL.len()],
-    flow_at: Side,
+    flow_at: Option<Side>,
     /// Whether EER and its like are of the total capacity.
     total: bool,
     /// Whether no humidity was read, so that one is assumed for the air's density.
@@ -30,10 +30,10 @@ impl Readings {
         values[Channel::Pressure as usize].get_or_insert(bench.pressure_pa);
         let mut readings = Readings {
             values,
-            flow_at: match bench.flow_at {
+            flow_at: bench.flow_at.map(|at| match at {
                 FlowAt::Intake => Side::Intake,
                 FlowAt::Outlet => Side::Outlet,
-            },
+            }),
             total,
             humidity_assumed: false,
         };

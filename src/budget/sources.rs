@@ -282,15 +282,15 @@ impl Sought<'_> {
             self.readings.get(Channel::IntakeTemp),
             self.readings.get(Channel::OutletTemp),
         ) {
-            // The outlet is assumed; had it been the intake, the mass flow would be less by the ratio of the densities.
-            let ratio = (warm + 273.15) / (cold + 273.15);
+            // The middle is taken: either place lies half the difference of the densities away.
+            let half = (warm - cold) / (warm + cold + 2.0 * 273.15);
             list.push(Source {
                 rectangular: true,
                 ..shared(
                     Cause::FlowPlace,
                     "place of the airflow",
                     "mass flow: [duct] at = … not stated".to_owned(),
-                    relative((ratio - 1.0).abs() / 3f64.sqrt()),
+                    relative(half.abs() / 3f64.sqrt()),
                 )
             });
         }

@@ -20,13 +20,27 @@ pub struct CapacityPrediction {
 /// Standard deviation of an unseen bend of ln(capacity) beyond the tested intake, per K2 of distance × (distance + range). Common
 /// practice, no source: the change of sensible share over some kelvin.
 pub(super) const CAPACITY_BEND: f64 = 3e-4;
-/// A sensible capacity goes with the intake's height above the coil's surface: in proportion to the temperature, so that its logarithm,
-/// rising by s a kelvin, bends by -s2/2. As much again is left open for a coil that dries or a compressor that is clipped.
-const HEIGHT_BEND: f64 = 0.5;
+/// Least bend of ln(sensible capacity), per K2. It goes with the intake's height d above the coil's surface, some 12 to 20 K, which follows the
+/// intake by about half: ln d bends by -0.25/d2, and half of that counts.
+const HEIGHT_BEND: f64 = 6e-4;
+/// Where it rises steeper, s a kelvin, a compressor that follows the intake helps: a rise in proportion to the temperature bends by -s2/2.
+const RISE_BEND: f64 = 0.5;
 
-/// The share of the squared slope of ln(capacity) by which it bends.
-pub(super) fn height_bend(sensible: bool) -> f64 {
-    if sensible { HEIGHT_BEND } else { 0.0 }
+/// By how much ln(capacity) bends where it rises by `slope` a kelvin, expected and as standard deviation, per K2. As much again as is
+/// expected is left open, for a coil that dries or a compressor at its top speed.
+fn unseen_bend(sensible: bool, slope: f64) -> (f64, f64) {
+    let (height, rise) = bends(sensible);
+    let expected = height.max(rise * slope * slope);
+    (expected, expected.hypot(CAPACITY_BEND))
+}
+
+/// The least bend of a capacity that is sensible only or not, and the share of its squared slope; none is expected of a total.
+pub(super) fn bends(sensible: bool) -> (f64, f64) {
+    if sensible {
+        (HEIGHT_BEND, RISE_BEND)
+    } else {
+        (0.0, 0.0)
+    }
 }
 
 /// Predicts the capacity at a setting and conditions; `None` where no candidate says anything about the setting.
@@ -64,13 +78,12 @@ pub fn predict_capacity_assuming(
         let Some(d) = fit.draw_of(candidate, &at) else {
             continue;
         };
-        let slope = d.intake_slope_w_per_k / d.draw_w;
-        let bend = height_bend(data.sensible) * slope * slope;
+        let (bend, bend_u) = unseen_bend(data.sensible, d.intake_slope_w_per_k / d.draw_w);
         let bent = (-bend * far).exp();
         let scale = d
             .mean_sd_w
             .hypot(d.draw_w * shared)
-            .hypot(d.draw_w * bend.hypot(CAPACITY_BEND) * far)
+            .hypot(d.draw_w * bend_u * far)
             .hypot(d.draw_w * doubt)
             .max(1e-9 * d.draw_w);
         parts.push(Component {

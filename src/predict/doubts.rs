@@ -35,8 +35,10 @@ pub struct Doubts {
     pub draw_bend: f64,
     /// Unseen bend of ln(capacity), standard deviation, 1/K2.
     pub capacity_bend: f64,
-    /// Share of the squared slope of ln(capacity) by which it bends, for certain and as much again in doubt.
+    /// Least bend of ln(capacity) that is expected, 1/K2; as much again is in doubt.
     pub height_bend: f64,
+    /// Share of the squared slope of ln(capacity) by which it bends where that is more.
+    pub rise_bend: f64,
     /// What a control may do between set points, as a share of the largest possible.
     pub hidden_corner: f64,
     /// Chance that the last step seen was not the control's last.
@@ -55,7 +57,8 @@ pub fn doubts(sensible: bool) -> Doubts {
         clipped_share: beyond::CLIPPED_SHARE,
         draw_bend: beyond::UNSEEN_BEND,
         capacity_bend: capacity::CAPACITY_BEND,
-        height_bend: capacity::height_bend(sensible),
+        height_bend: capacity::bends(sensible).0,
+        rise_bend: capacity::bends(sensible).1,
         hidden_corner: beyond::HIDDEN_CORNER,
         more_steps: beyond::MORE_STEPS,
         step_spread: beyond::STEP_SPREAD,

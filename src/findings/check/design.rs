@@ -229,6 +229,12 @@ fn conditions(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
     {
         add(findings, Severity::Note, "pressure-assumed", "Neither altitude nor pressure is stated; sea level is assumed. Capacity falls by about 1 % for each 85 m of altitude (standard atmosphere, ISO 2533).".to_owned());
     }
+    if bench.flow_at.is_none()
+        && data.flow_scale == FlowScale::Airflow
+        && lacks(Channel::OutletTemp) < data.rows.len()
+    {
+        add(findings, Severity::Note, "flow-place-assumed", "Where the airflow was measured is not stated: a density midway between intake and outlet air is taken, and the doubt counted. Write [duct] at = \"intake\" or \"outlet\" to be rid of it.".to_owned());
+    }
     if bench.instruments.is_empty() {
         add(findings, Severity::Note, "no-instruments", "No [[instrument]] states an accuracy, so intervals hold scatter only and absolute figures look surer than they are.".to_owned());
     }

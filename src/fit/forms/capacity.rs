@@ -90,10 +90,10 @@ pub fn point_capacity(bench: &Bench, point: &Point, flow_m3h: f64) -> Result<Cap
         outlet_temp_c,
         outlet_rh: point.get(Channel::OutletRh),
         flow_m3h,
-        flow_at: match bench.flow_at {
+        flow_at: bench.flow_at.map(|at| match at {
             FlowAt::Intake => Side::Intake,
             FlowAt::Outlet => Side::Outlet,
-        },
+        }),
         pressure_pa: point.get(Channel::Pressure).unwrap_or(bench.pressure_pa),
         condensate_kg_h: point.get(Channel::Condensate),
     })

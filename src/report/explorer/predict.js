@@ -269,7 +269,7 @@ function makePredictor(model) {
     for (const c of capacity.candidates) {
       const d = said(capacity, c, at);
       if (d === null) continue;
-      const bend = doubts.height_bend * (d.by_intake / d.draw) ** 2, bent = Math.exp(-bend * far);
+      const bend = Math.max(doubts.height_bend, doubts.rise_bend * (d.by_intake / d.draw) ** 2), bent = Math.exp(-bend * far);
       const unseen = Math.hypot(bend, doubts.capacity_bend) * far;
       const scale = Math.max(Math.hypot(d.mean_sd, d.draw * common, d.draw * unseen), 1e-9 * d.draw);
       parts.push({ weight: c.weight, centre: bent * d.draw, scale: bent * scale, dof: c.dof });

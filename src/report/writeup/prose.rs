@@ -135,11 +135,16 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
         Err(why) => text.push(format!("No capacity is given: {why}")),
     }
     if r.capacity.is_ok() {
-        let side = match r.bench.flow_at {
-            FlowAt::Intake => "intake",
-            FlowAt::Outlet => "outlet",
+        let air = match r.bench.flow_at {
+            Some(FlowAt::Intake) => "the density of the intake air, where it was measured",
+            Some(FlowAt::Outlet) => "the density of the outlet air, where it was measured",
+            None => {
+                "a density midway between those of intake and outlet air, for the place of its measurement is not stated (the doubt stands in the budget)"
+            }
         };
-        text.push(format!("The volume flow becomes a mass flow by the density of the {side} air, where it was measured, at the stated pressure and humidity."));
+        text.push(format!(
+            "The volume flow becomes a mass flow by {air}, at the stated pressure and humidity."
+        ));
     }
     if r.budget.is_some() {
         text.push("Uncertainty budgets follow JCGM 100:2008. An instrument has one error for all that it reads of one kind, in all runs: it is added once to an absolute figure, and cancels in ratios between settings and wherever it reads both ends of a difference. The scatter between repeated runs is pooled over all settings, with common slopes in the conditions that varied; what an instrument does afresh in each run, and the run's own averaging, stand in it already. Slopes of each figure in each source are taken numerically.".to_owned());
