@@ -71,9 +71,15 @@ fn both(x: f64, d1: f64, d2: f64) -> (f64, f64) {
     if x.is_infinite() {
         return (1.0, 0.0);
     }
-    // Beyond this ratio one of them is as good as infinite, and the general formulas cancel to nothing.
+    // So many, and so many more than the other, are as good as infinite; the general formulas cancel to nothing.
     const ENDLESS: f64 = 1e25;
-    let endless = |d: f64, other: f64| d.is_infinite() || (other < 1e10 && d > ENDLESS);
+    const MANY_MORE: f64 = 1e12;
+    let endless = |d: f64, other: f64| d.is_infinite() || d > ENDLESS && d > MANY_MORE * other;
+    if d1.min(d2) > ENDLESS && d1.min(d2).is_finite() {
+        // ln F is normal to far more digits than there are.
+        let z = x.ln() / (2.0 / d1 + 2.0 / d2).sqrt();
+        return (normal::cdf(z), normal::sf(z));
+    }
     match (endless(d1, d2), endless(d2, d1)) {
         (true, true) => {
             if x < 1.0 {

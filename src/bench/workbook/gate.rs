@@ -61,13 +61,13 @@ impl Facts {
                     match e.local_name().as_ref() {
                         "c" => {
                             at_most(&mut cells, MAX_CELLS, "cells in a sheet")?;
-                            if let Some(r) = attribute(&e, "r")? {
+                            if let Some(r) = sole(&e, "r")? {
                                 a1(&r)?;
                             }
                         }
                         "row" => {
                             at_most(&mut rows, MAX_ROWS as usize, "rows in a sheet")?;
-                            if let Some(r) = attribute(&e, "r")? {
+                            if let Some(r) = sole(&e, "r")? {
                                 within(&r, MAX_ROWS, &r)?;
                             }
                             if matches!(attribute(&e, "hidden")?.as_deref(), Some("1" | "true")) {
@@ -75,7 +75,7 @@ impl Facts {
                             }
                         }
                         "dimension" => {
-                            if let Some(range) = attribute(&e, "ref")? {
+                            if let Some(range) = sole(&e, "ref")? {
                                 area(&range)?;
                             }
                         }
@@ -124,7 +124,7 @@ impl Facts {
     }
 
     fn merge(&mut self, entry: &str, e: &BytesStart<'_>) -> Result<(), String> {
-        let Some(range) = attribute(e, "ref")? else {
+        let Some(range) = sole(e, "ref")? else {
             return Ok(());
         };
         let ((top, left), (bottom, _)) = area(&range)?;
@@ -214,6 +214,20 @@ pub(super) fn attribute(e: &BytesStart<'_>, name: &str) -> Result<Option<String>
         }
     }
     Ok(None)
+}
+
+/// As [`attribute`], refused where it is there twice: the reader of cells may take the other one.
+fn sole(e: &BytesStart<'_>, name: &str) -> Result<Option<String>, String> {
+    let mut all = e.attributes();
+    let named = all.with_checks(false).flatten();
+    if named
+        .filter(|a| a.key.local_name().as_ref() == name)
+        .count()
+        > 1
+    {
+        return Err(format!("an element with two attributes `{name}`"));
+    }
+    attribute(e, name)
 }
 
 fn within(digits: &str, most: u64, whole: &str) -> Result<u64, String> {

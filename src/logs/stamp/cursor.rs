@@ -68,8 +68,28 @@ impl<'a> StampCursor<'a> {
             };
             self.seconds_at = at;
             self.text.extend_from_slice(text);
+            if self.may_end_a_day() && !self.has_more_seconds() {
+                self.text.clear();
+            }
         }
         Ok(stamp)
+    }
+
+    /// Whether the minute may begin a day somewhere: clocks are a multiple of a quarter of an hour apart.
+    fn may_end_a_day(&self) -> bool {
+        let (Stamp::Instant(t) | Stamp::Local(t)) = self.minute;
+        t.rem_euclid(900.0) == 0.0
+    }
+
+    /// Whether the minute goes on: of 24:00:00 there is only the one second.
+    fn has_more_seconds(&self) -> bool {
+        let mut last = self.text.clone();
+        last.get_mut(self.seconds_at..self.seconds_at + 2)
+            .is_some_and(|two| {
+                two.copy_from_slice(b"59");
+                true
+            })
+            && self.reader.read(&last).is_ok()
     }
 }
 
