@@ -145,30 +145,31 @@ fn figure_files(
     paths: &[PathBuf],
     common: &Common,
 ) -> Result<Vec<PathBuf>, CliError> {
-    let drawn = |path: &PathBuf| {
-        let ending = path.extension().and_then(|e| e.to_str());
-        let bytes = match ending.map(str::to_lowercase).as_deref() {
-            Some("svg") => figure
-                .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
-                .map(String::into_bytes),
-            Some("png") => figure.to_png(Size::PAGE, Theme::Light),
-            _ => {
-                return Err(CliError::Misuse(format!(
-                    "{}: a figure's name ends in .svg or .png",
-                    path.display()
-                )));
-            }
-        };
-        let bytes =
-            bytes.map_err(|e| CliError::NoAnswer(format!("the figure cannot be drawn: {e}")))?;
-        Ok(Output {
-            path: path.clone(),
-            bytes,
-        })
-    };
+    let drawn = |path: &PathBuf| figure_file(figure, path);
     let outputs = paths.iter().map(drawn).collect::<Result<Vec<_>, _>>()?;
     write_files(&outputs, common)?;
     Ok(paths.to_vec())
+}
+
+/// A figure as its file's name asks: `.svg` or `.png`.
+fn figure_file(figure: &Figure, path: &Path) -> Result<Output, CliError> {
+    let ending = path.extension().and_then(|e| e.to_str());
+    let bytes = match ending.map(str::to_lowercase).as_deref() {
+        Some("svg") => figure
+            .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
+            .map(String::into_bytes),
+        Some("png") => figure.to_png(Size::PAGE, Theme::Light),
+        _ => {
+            return Err(CliError::Misuse(format!(
+                "{}: a figure's name ends in .svg or .png",
+                path.display()
+            )));
+        }
+    };
+    Ok(Output {
+        path: path.to_owned(),
+        bytes: bytes.map_err(|e| CliError::NoAnswer(format!("the figure cannot be drawn: {e}")))?,
+    })
 }
 
 /// Writes files whole or not at all; over others only where `--force` says so.

@@ -1,24 +1,24 @@
 //! `steadydraw reduce`: from raw logs to the points table that every other command reads.
 
-use std::path::{Path, PathBuf};
+mod files;
+mod json;
 
-use serde_json::{Map, Value, json};
+use std::path::PathBuf;
+
+use serde_json::json;
 
 use super::words::Words;
-use super::{Answer, CliError, Common, write_files};
+use super::{Answer, CliError, Common};
 use crate::bench::logs::LogBench;
-use crate::bench::{Channel, Finding, REDUCED_POINTS, Severity};
-use crate::logs::Span;
-use crate::logs::clock::utc;
+use crate::bench::{Channel, Finding, Severity};
 use crate::quantity::System;
-use crate::report::figure::{self, Figure, Format, Size, Theme};
-use crate::report::run_figure::run_figure;
 use crate::report::tables::{Cell, Column, Table};
-use crate::report::write::Output;
 use crate::steady::points::{Include, to_csv, unwritable};
-use crate::steady::{Plateau, Reduction, RunResult, Status, Wishes, reduce_with};
+use crate::steady::{Reduction, Status, Wishes, reduce_with};
 
 use super::progress::Line;
+use files::{draw, write};
+use json::{log_json, run_json};
 
 const EXAMPLES: &str = "Examples:
   steadydraw reduce my-logs                       points.csv beside its bench.toml
@@ -140,195 +140,6 @@ pub fn run(args: &ReduceArgs, common: &Common) -> Result<Answer, CliError> {
             "findings": reduction.findings,
             "notes": notes,
         }),
-    })
-}
-
-/// Writes the table; gives the files written, or why none was where the bench's own folder takes none.
-fn write(
-    bench: &Path,
-    common: &Common,
-    csv: String,
-) -> Result<(Vec<PathBuf>, Option<String>), CliError> {
-    let folder = match &common.out {
-        Some(out) => out.clone(),
-        None if bench.is_file() => bench.parent().unwrap_or(Path::new(".")).to_owned(),
-        None => bench.to_owned(),
-    };
-    let path = folder.join(REDUCED_POINTS);
-    // The same table again needs no --force: nothing changes.
-    if std::fs::read(&path).is_ok_and(|there| there == csv.as_bytes()) {
-        return Ok((vec![path], None));
-    }
-    let read_only = common.out.is_none()
-        && std::fs::metadata(&folder).is_ok_and(|m| m.permissions().readonly());
-    if read_only && !path.exists() {
-        return Ok((
-            Vec::new(),
-            Some(format!(
-                "{} takes no new files, so {REDUCED_POINTS} was not written; name another folder with --out.",
-                folder.display()
-            )),
-        ));
-    }
-    let table = Output {
-        path: path.clone(),
-        bytes: csv.into_bytes(),
-    };
-    write_files(&[table], common)?;
-    Ok((vec![path], None))
-}
-
-/// Draws every run into a folder; gives the files.
-fn draw(folder: &Path, reduction: &Reduction, common: &Common) -> Result<Vec<PathBuf>, CliError> {
-    let mut figures: Vec<Figure> = Vec::new();
-    for run in &reduction.runs {
-        if let Some(mut figure) = run_figure(run, common.system()) {
-            // Names that differ only in signs would share a file.
-            let stem = figure.file_stem();
-            if figures.iter().any(|f| f.file_stem() == stem) {
-                figure.name = format!("{stem}-{}", figures.len() + 1);
-            }
-            figures.push(figure);
-        }
-    }
-    let formats = [
-        (Format::Svg(Size::PAGE, Theme::Light), ""),
-        (Format::Svg(Size::PAGE, Theme::Dark), "-dark"),
-        (Format::Png(Size::PAGE, Theme::Light), ""),
-    ];
-    let refs: Vec<&Figure> = figures.iter().collect();
-    let outputs: Vec<Output> = figure::files(&refs, &formats)
-        .map_err(|e| CliError::NoAnswer(format!("the figures cannot be drawn: {e}")))?
-        .into_iter()
-        .map(|(name, bytes)| Output {
-            path: folder.join(name),
-            bytes,
-        })
-        .collect();
-    // The same figures again need no --force: nothing changes.
-    let (same, other): (Vec<Output>, Vec<Output>) = outputs
-        .into_iter()
-        .partition(|o| std::fs::read(&o.path).is_ok_and(|there| there == o.bytes));
-    write_files(&other, common)?;
-    Ok(same.into_iter().chain(other).map(|o| o.path).collect())
-}
-
-/// A moment: UTC, or seconds since the logs' zero.
-fn moment(t: f64, elapsed: bool) -> Option<String> {
-    if elapsed {
-        Some(format!("{t:.1} s"))
-    } else {
-        utc(t)
-    }
-}
-
-/// The name of a channel's figure in JSON, with its unit.
-fn key(channel: Channel) -> &'static str {
-    match channel {
-        Channel::IntakeTemp => "intake_c",
-        Channel::IntakeRh => "intake_rh",
-        Channel::OutletTemp => "outlet_c",
-        Channel::OutletRh => "outlet_rh",
-        Channel::AmbientTemp => "ambient_c",
-        Channel::Airflow => "airflow_m3h",
-        Channel::AirSpeed => "air_speed_ms",
-        Channel::Voltage => "voltage_v",
-        Channel::Current => "current_a",
-        Channel::Power => "power_w",
-        Channel::Pressure => "pressure_pa",
-        Channel::Condensate => "condensate_kgh",
-    }
-}
-
-fn figures(plateau: Option<&Plateau>) -> (Value, Value) {
-    // The usual ones are always there, so that a reader finds null and not nothing.
-    let usual = [
-        Channel::Power,
-        Channel::IntakeTemp,
-        Channel::OutletTemp,
-        Channel::AmbientTemp,
-    ];
-    let (mut values, mut u) = (Map::new(), Map::new());
-    for channel in usual.into_iter().chain(Channel::ALL) {
-        let mean = plateau.and_then(|p| p.values.get(&channel));
-        if mean.is_none() && !usual.contains(&channel) {
-            continue;
-        }
-        values.insert(key(channel).to_owned(), json!(mean.map(|m| m.value)));
-        u.insert(key(channel).to_owned(), json!(mean.and_then(|m| m.u)));
-    }
-    (Value::Object(values), Value::Object(u))
-}
-
-fn span_json(span: Option<Span>, elapsed: bool) -> Map<String, Value> {
-    let mut out = Map::new();
-    let at = |t: Option<f64>| json!(t.and_then(|t| moment(t, elapsed)));
-    out.insert("start".to_owned(), at(span.map(|s| s.start)));
-    out.insert("end".to_owned(), at(span.map(|s| s.end)));
-    out.insert(
-        "duration_s".to_owned(),
-        json!(span.map(|s| s.length().round())),
-    );
-    out
-}
-
-fn run_json(run: &RunResult, elapsed: bool) -> Value {
-    let judged = &run.judged;
-    let mut out = Map::new();
-    out.insert("run".to_owned(), json!(run.row.run));
-    out.insert("status".to_owned(), json!(judged.status));
-    out.extend(span_json(judged.plateau.as_ref().map(|p| p.span), elapsed));
-    let (values, u) = figures(judged.plateau.as_ref());
-    out.insert("values".to_owned(), values);
-    out.insert("u".to_owned(), u);
-    out.insert(
-        "left_out".to_owned(),
-        run.left_out
-            .iter()
-            .map(|(span, why)| {
-                let mut part = span_json(Some(*span), elapsed);
-                part.insert("why".to_owned(), json!(why.words()));
-                Value::Object(part)
-            })
-            .collect(),
-    );
-    out.insert("reason".to_owned(), json!(judged.reason));
-    out.insert("notes".to_owned(), json!(judged.notes));
-    out.insert(
-        "plateaus".to_owned(),
-        judged
-            .plateaus
-            .iter()
-            .map(|p| {
-                let mut plateau = span_json(Some(p.span), elapsed);
-                let (values, u) = figures(Some(p));
-                plateau.insert("values".to_owned(), values);
-                plateau.insert("u".to_owned(), u);
-                Value::Object(plateau)
-            })
-            .collect(),
-    );
-    out.insert(
-        "cycles".to_owned(),
-        judged.cycles.as_ref().map_or(Value::Null, |c| {
-            json!({
-                "count": c.count, "period_s": c.period_s, "duty": c.duty, "low_w": c.low_w, "high_w": c.high_w,
-            })
-        }),
-    );
-    Value::Object(out)
-}
-
-fn log_json(log: &crate::logs::report::LogReport) -> Value {
-    json!({
-        "files": log.files,
-        "rows": log.rows,
-        "broken": log.broken,
-        "repeated_times": log.order.repeated,
-        "doubled_lines": log.order.doubled,
-        "clock_went_back": log.order.backward,
-        "left_out": log.order.set_aside,
-        "outside_windows": log.outside,
     })
 }
 

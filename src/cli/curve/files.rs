@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::cli::{CliError, Common, write_files};
+use crate::cli::{CliError, Common, figure_file, write_files};
 use crate::fit::curve::CurveValue;
 use crate::fit::{ColumnFile, Curve, CurveFit, CurveRequest};
 use crate::report::curve_figure::{CurvePicture, CurvePlace, curve_figure};
-use crate::report::figure::{Axis, Figure, Layer, Lettering, Look, Panel, Size, Theme};
+use crate::report::figure::{Axis, Figure, Layer, Look, Panel};
 use crate::report::tables::{Cell, Column, Table};
 use crate::report::write::Output;
 
@@ -30,18 +30,11 @@ pub(super) fn write(
 ) -> Result<Vec<PathBuf>, CliError> {
     let mut outputs = Vec::new();
     if let Some(path) = plot {
-        outputs.push(Output {
-            path: path.to_path_buf(),
-            bytes: picture(source, path, common)?,
-        });
+        outputs.push(figure_file(&figure(source, common), path)?);
     }
     if let Some(folder) = &common.out {
         for name in ["curve.svg", "curve.png"] {
-            let path = folder.join(name);
-            outputs.push(Output {
-                bytes: picture(source, &path, common)?,
-                path,
-            });
+            outputs.push(figure_file(&figure(source, common), &folder.join(name))?);
         }
         outputs.push(Output {
             path: folder.join("rows.csv"),
@@ -50,28 +43,6 @@ pub(super) fn write(
     }
     write_files(&outputs, common)?;
     Ok(outputs.into_iter().map(|o| o.path).collect())
-}
-
-fn picture(source: &Source<'_>, path: &Path, common: &Common) -> Result<Vec<u8>, CliError> {
-    let figure = figure(source, common);
-    let ending = path
-        .extension()
-        .and_then(|e| e.to_str())
-        .unwrap_or_default()
-        .to_lowercase();
-    let bytes = match ending.as_str() {
-        "svg" => figure
-            .to_svg(Size::PAGE, Theme::Light, Lettering::Outlines, "")
-            .map(String::into_bytes),
-        "png" => figure.to_png(Size::PAGE, Theme::Light),
-        _ => {
-            return Err(CliError::Misuse(format!(
-                "{}: a figure's name ends in .svg or .png",
-                path.display()
-            )));
-        }
-    };
-    bytes.map_err(|e| CliError::NoAnswer(format!("the figure cannot be drawn: {e}")))
 }
 
 /// Against the only column of the right side; where it has more, observed against fitted values.
