@@ -7,7 +7,7 @@ mod support;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use support::BenchDir;
@@ -127,6 +127,23 @@ fn a_disk_that_is_full_leaves_what_was_there() {
     assert_eq!(before, files(bench.path()), "something partial was left");
 }
 
+/// A report under way, at the moment at which its folder appears.
+fn caught_writing(bench: &Path, out: &Path) -> Child {
+    let child = Command::new(PROGRAM)
+        .args(["report", ".", "--out"])
+        .arg(out)
+        .current_dir(bench)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let start = Instant::now();
+    while !out.exists() && start.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    child
+}
+
 #[test]
 fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
     let bench = BenchDir::invented();
@@ -137,18 +154,7 @@ fn a_program_killed_while_it_writes_leaves_no_half_file_under_a_final_name() {
     let mut caught = 0;
     for round in 0..4 {
         let out = bench.path().join(format!("r{round}"));
-        let mut child = Command::new(PROGRAM)
-            .args(["report", ".", "--out"])
-            .arg(&out)
-            .current_dir(bench.path())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let start = Instant::now();
-        while !out.exists() && start.elapsed() < Duration::from_secs(60) {
-            std::thread::sleep(Duration::from_millis(1));
-        }
+        let mut child = caught_writing(bench.path(), &out);
         std::thread::sleep(Duration::from_millis(4 * round));
         child.kill().unwrap();
         let done = child.wait().unwrap().success();
@@ -183,18 +189,7 @@ fn a_program_that_is_asked_to_end_while_it_writes_leaves_nothing_or_all() {
     let mut caught = 0;
     for (round, signal) in ["-TERM", "-INT", "-TERM", "-INT"].into_iter().enumerate() {
         let out = bench.path().join(format!("r{round}"));
-        let mut child = Command::new(PROGRAM)
-            .args(["report", ".", "--out"])
-            .arg(&out)
-            .current_dir(bench.path())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let start = Instant::now();
-        while !out.exists() && start.elapsed() < Duration::from_secs(60) {
-            std::thread::sleep(Duration::from_millis(1));
-        }
+        let mut child = caught_writing(bench.path(), &out);
         Command::new("kill")
             .args([signal, &child.id().to_string()])
             .status()

@@ -35,6 +35,18 @@ pub enum Channel {
 }
 
 impl Channel {
+    /// Readings of a steady point that a table to be filled by hand asks for.
+    pub const BY_HAND: [Channel; 8] = [
+        Channel::IntakeTemp,
+        Channel::IntakeRh,
+        Channel::OutletTemp,
+        Channel::OutletRh,
+        Channel::AmbientTemp,
+        Channel::Airflow,
+        Channel::Voltage,
+        Channel::Current,
+    ];
+
     /// All channels, in the order of a points table.
     pub const ALL: [Channel; 12] = [
         Channel::IntakeTemp,

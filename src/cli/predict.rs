@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::settings::{fan_json, settings};
+use super::settings::{AskedAt, fan_json, settings};
 use super::words::Words;
 use super::{Answer, CliError, Common, open};
 use crate::bench::{Channel, Kind};
@@ -32,15 +32,9 @@ pub struct PredictArgs {
     /// Intake temperature with its unit, such as 35degC; may be given several times
     #[arg(long, value_name = "TEMPERATURE", value_delimiter = ',', value_parser = parse_temperature, allow_hyphen_values = true)]
     pub intake: Vec<f64>,
-    /// Ambient (condenser-side) temperature with its unit; the runs' mean where none is given
-    #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
-    pub ambient: Option<f64>,
-    /// Only this mode
-    #[arg(long, value_name = "MODE")]
-    pub mode: Option<String>,
-    /// Only this fan level
-    #[arg(long, value_name = "LEVEL")]
-    pub fan: Option<String>,
+    /// Ambient and settings
+    #[command(flatten)]
+    pub at: AskedAt,
     /// Say for each prediction which curves and runs speak in it, what makes its interval wide, and which run would narrow it
     #[arg(long)]
     pub explain: bool,
@@ -82,7 +76,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
                 .to_owned(),
         ));
     }
-    let settings = settings(&draw_data, args.mode.as_deref(), args.fan.as_deref())?;
+    let settings = settings(&draw_data, args.at.mode.as_deref(), args.at.fan.as_deref())?;
     let lacking = |channel| {
         bench
             .of_kind(Kind::Cooling)
@@ -98,7 +92,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     }
     let n = lacking(Channel::AmbientTemp);
     let ambient_known = n == 0;
-    if args.ambient.is_some() && !ambient_known {
+    if args.at.ambient.is_some() && !ambient_known {
         return Err(CliError::NoAnswer(format!(
             "{n} of {runs} cooling runs come without an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run"
         )));
@@ -119,7 +113,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
         };
         return Ok(adjusted::answer(&opened, &fits, &settings, args, common));
     }
-    let ambient = args.ambient.unwrap_or(fit.data.ambient_mean);
+    let ambient = args.at.ambient.unwrap_or(fit.data.ambient_mean);
     let steps = match &args.assume_ambient_slope {
         Some(a) => Some(
             a.steps(&fit.data, ambient)
@@ -185,7 +179,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
             }
             said
         }
-        _ => ambient_caution(&fit.data, args.ambient, warmest, system),
+        _ => ambient_caution(&fit.data, args.at.ambient, warmest, system),
     };
     let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
     notes.extend(cautions(System::Si));
@@ -243,7 +237,7 @@ fn refuse_misuse(args: &PredictArgs) -> Result<(), CliError> {
             "--adjusted compares what was measured, so nothing is assumed in it; ask for the hot day by itself with --intake and --ambient",
         );
     }
-    if args.assume_ambient_slope.is_some() && args.ambient.is_none() {
+    if args.assume_ambient_slope.is_some() && args.at.ambient.is_none() {
         return misuse(
             "--assume-ambient-slope says how the draw follows ambient air; name the ambient too, such as --ambient 40degC",
         );

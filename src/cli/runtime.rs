@@ -5,7 +5,7 @@ mod shown;
 use std::path::PathBuf;
 
 use super::predict::parse_temperature;
-use super::settings::settings;
+use super::settings::{AskedAt, settings};
 use super::{Answer, CliError, Common, figure_files, open};
 use crate::bench::{Bench, Channel, Kind};
 use crate::fit::candidates::{DrawFit, fit_draw};
@@ -45,15 +45,9 @@ pub struct RuntimeArgs {
     /// Intake temperature with its unit, such as 35degC; may be given several times; the tested ones where none is given
     #[arg(long, value_name = "TEMPERATURE", value_delimiter = ',', value_parser = parse_temperature, allow_hyphen_values = true)]
     pub intake: Vec<f64>,
-    /// Ambient (condenser-side) temperature with its unit; the runs' mean where none is given
-    #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
-    pub ambient: Option<f64>,
-    /// Only this mode
-    #[arg(long, value_name = "MODE")]
-    pub mode: Option<String>,
-    /// Only this fan level
-    #[arg(long, value_name = "LEVEL")]
-    pub fan: Option<String>,
+    /// Ambient and settings
+    #[command(flatten)]
+    pub at: AskedAt,
 }
 
 /// All that there is to say.
@@ -82,13 +76,13 @@ pub fn run(args: &RuntimeArgs, common: &Common) -> Result<Answer, CliError> {
             "the bench has no cooling runs; a runtime needs runs with the compressor on".to_owned(),
         ));
     }
-    let settings = settings(&data, args.mode.as_deref(), args.fan.as_deref())?;
+    let settings = settings(&data, args.at.mode.as_deref(), args.at.fan.as_deref())?;
     let complete = |c: Channel| bench.of_kind(Kind::Cooling).all(|p| p.get(c).is_some());
     if !args.intake.is_empty() && !complete(Channel::IntakeTemp) {
         return Err(CliError::NoAnswer("not every cooling run comes with an intake temperature, so the bench cannot say what another intake does; leave --intake out, or record intake_temp in every run".to_owned()));
     }
     let ambient_known = complete(Channel::AmbientTemp);
-    if args.ambient.is_some() && !ambient_known {
+    if args.at.ambient.is_some() && !ambient_known {
         return Err(CliError::NoAnswer("not every cooling run comes with an ambient temperature, so the bench cannot say what another ambient does; leave --ambient out, or record ambient_temp in every run".to_owned()));
     }
     let capacity_data = CapacityData::from_bench(bench, &data);
@@ -99,7 +93,7 @@ pub fn run(args: &RuntimeArgs, common: &Common) -> Result<Answer, CliError> {
     };
     let fit = fit_draw(data).map_err(|e| CliError::NoAnswer(e.to_string()))?;
     let supply = Supply::of(bench, common.level).map_err(refused)?;
-    let ambient = args.ambient.unwrap_or(fit.data.ambient_mean);
+    let ambient = args.at.ambient.unwrap_or(fit.data.ambient_mean);
     let mut rows = Vec::new();
     for intake in &intakes {
         for (mode, level) in &settings {
@@ -145,7 +139,7 @@ pub fn run(args: &RuntimeArgs, common: &Common) -> Result<Answer, CliError> {
         rows,
         day: played,
         ambient_known,
-        ambient_asked: args.ambient,
+        ambient_asked: args.at.ambient,
         written,
     };
     Ok(shown.answer(opened.demo_note(), common))

@@ -3,8 +3,23 @@
 use serde_json::{Value, json};
 
 use super::CliError;
+use super::predict::parse_temperature;
 use crate::bench::did_you_mean;
 use crate::fit::forms::DrawData;
+
+/// The ambient and the settings that a question is about.
+#[derive(clap::Args, Debug)]
+pub struct AskedAt {
+    /// Ambient (condenser-side) temperature with its unit; the runs' mean where none is given
+    #[arg(long, value_name = "TEMPERATURE", value_parser = parse_temperature, allow_hyphen_values = true)]
+    pub ambient: Option<f64>,
+    /// Only this mode
+    #[arg(long, value_name = "MODE")]
+    pub mode: Option<String>,
+    /// Only this fan level
+    #[arg(long, value_name = "LEVEL")]
+    pub fan: Option<String>,
+}
 
 /// Fan levels stay what the table wrote: a number where it is one.
 pub(super) fn fan_json(data: &DrawData, level: usize) -> Value {

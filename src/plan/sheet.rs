@@ -5,18 +5,6 @@ use crate::quantity::{Dimension, System};
 
 use super::Plan;
 
-/// Readings of a steady point.
-const CHANNELS: [Channel; 8] = [
-    Channel::IntakeTemp,
-    Channel::IntakeRh,
-    Channel::OutletTemp,
-    Channel::OutletRh,
-    Channel::AmbientTemp,
-    Channel::Airflow,
-    Channel::Voltage,
-    Channel::Current,
-];
-
 const RUNS_TOP: &str = "# The plan, in the order in which to run it. Write each run's start and end over the blanks, such as 2026-08-25 09:00.
 # set_to is the intake to aim at; the logs tell what it was. Strike out a run that was not made: remove its row.
 ";
@@ -38,7 +26,7 @@ pub fn runs_csv(plan: &Plan, system: System) -> String {
 /// `points.csv`, its readings blank.
 pub fn points_csv(plan: &Plan, system: System) -> String {
     let heading = |c: &Channel| format!("{} [{}]", c.name(), system.symbol(c.dimension()));
-    let headings: Vec<String> = CHANNELS.iter().map(heading).collect();
+    let headings: Vec<String> = Channel::BY_HAND.iter().map(heading).collect();
     table(plan, system, POINTS_TOP, &headings)
 }
 

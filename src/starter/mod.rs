@@ -88,7 +88,7 @@ impl Starter {
             } else {
                 StarterFile {
                     name: "points.csv",
-                    text: self.table(POINTS_TOP, &[], &POINT_CHANNELS),
+                    text: self.table(POINTS_TOP, &[], &Channel::BY_HAND),
                 }
             },
         ]
@@ -144,18 +144,6 @@ impl Starter {
         format!("{} [{unit}]", channel.name())
     }
 }
-
-/// Readings of a steady point.
-const POINT_CHANNELS: [Channel; 8] = [
-    Channel::IntakeTemp,
-    Channel::IntakeRh,
-    Channel::OutletTemp,
-    Channel::OutletRh,
-    Channel::AmbientTemp,
-    Channel::Airflow,
-    Channel::Voltage,
-    Channel::Current,
-];
 
 const POINTS_TOP: &str = "# One row a run, with its steady readings. Write them over the blanks; empty a cell without a reading.
 # Remove columns that you do not measure, add rows for further runs; lines that begin with # are comments.

@@ -29,7 +29,7 @@ pub(super) fn answer(
     let bench = &opened.bench;
     let data = &fits.draw.data;
     let intake_c = args.intake.first().copied().unwrap_or(data.intake_ref);
-    let ambient_c = args.ambient.unwrap_or(data.ambient_ref);
+    let ambient_c = args.at.ambient.unwrap_or(data.ambient_ref);
     let kind = fits.capacity.map(|c| c.0);
     let mut settings = adjusted(
         bench,
@@ -126,10 +126,10 @@ fn remarks(
 ) -> Vec<String> {
     let data = &fits.draw.data;
     let mut notes = Vec::new();
-    if args.intake.is_empty() || args.ambient.is_none() && fits.ambient_known {
+    if args.intake.is_empty() || args.at.ambient.is_none() && fits.ambient_known {
         let own = match (
             args.intake.is_empty(),
-            args.ambient.is_none() && fits.ambient_known,
+            args.at.ambient.is_none() && fits.ambient_known,
         ) {
             (true, true) => "intake and ambient are",
             (true, false) => "intake is",

@@ -133,12 +133,7 @@ fn contents(
     let mut row = 0;
     let mut line = |first: &str, second: &str, style: &Format| -> Result<(), XlsxError> {
         to.write_string_with_format(row, 0, clipped(first), style)?;
-        let long = if acts(second) {
-            &styles.wrapped_quoted
-        } else {
-            &styles.wrapped
-        };
-        to.write_string_with_format(row, 1, clipped(second), long)?;
+        long_text(to, row, second, styles)?;
         row += 1;
         Ok(())
     };
@@ -319,12 +314,7 @@ fn running(
                 &styles.title
             },
         )?;
-        let long = if acts(second) {
-            &styles.wrapped_quoted
-        } else {
-            &styles.wrapped
-        };
-        to.write_string_with_format(row, 1, clipped(second), long)?;
+        long_text(to, row, second, styles)?;
         row += 1;
         Ok(())
     };
@@ -354,5 +344,16 @@ fn running(
             }
         }
     }
+    Ok(())
+}
+
+/// Writes long text into the second column, wrapped; text that would act as a formula stays text.
+fn long_text(to: &mut Worksheet, row: u32, text: &str, styles: &Styles) -> Result<(), XlsxError> {
+    let long = if acts(text) {
+        &styles.wrapped_quoted
+    } else {
+        &styles.wrapped
+    };
+    to.write_string_with_format(row, 1, clipped(text), long)?;
     Ok(())
 }
