@@ -243,3 +243,49 @@ fn figures_are_written_whole_and_not_overwritten() {
     assert!(svg.contains("<svg") && dir.path().join("fig/discharge.png").is_file());
     assert_eq!(support::run_in(dir.path(), &args, &[]).code, 3);
 }
+
+/// A discharge of 10 A for an hour, 25 V falling evenly to 24 V, after a charge; semicolons, decimal commas, discharge negative.
+fn foreign() -> String {
+    let mut text = String::from("t [s];mode;U [V];I [A]\n");
+    for k in 0..4 {
+        text.push_str(&format!("{};CHG;26,0;5,0\n", 60 * k));
+    }
+    for k in 0..=60 {
+        let v = 25.0 - f64::from(k) / 60.0;
+        text.push_str(&format!("{};DCHG;{v:.6};-10,0\n", 300 + 60 * k).replace('.', ","));
+    }
+    text
+}
+
+#[test]
+fn a_log_is_read_as_the_options_say_that_it_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("log.csv");
+    std::fs::write(&log, foreign()).unwrap();
+    let file = format!("\"{}\"", log.display());
+    let v = json(&format!(
+        "{file} --time \"t [s]\" --time-format elapsed_s --current \"I [A]\" --voltage \"U [V]\" --delimiter ; --decimal , --only mode=DCHG --discharge-sign negative --gap 90s --rated-energy 250Wh"
+    ));
+    // 10 A × 1 h; the mean voltage is 24.5 V.
+    assert!((number(&v, "/capacity_ah") - 10.0).abs() < 1e-9);
+    assert!((number(&v, "/energy_wh") - 245.0).abs() < 1e-6);
+    assert!((number(&v, "/ratio_wh") - 0.98).abs() < 1e-8);
+}
+
+#[test]
+fn options_that_say_nothing_are_refused_with_what_they_may_say() {
+    for (option, said) in [
+        ("--delimiter ab", "one character between cells"),
+        ("--delimiter 5", "one character between cells"),
+        ("--decimal x", "the decimal mark is . or ,"),
+        ("--only mode", "Mode=DCHG"),
+        ("--discharge-sign up", "positive or negative"),
+        ("--time-format never", "elapsed_s"),
+        ("--gap 5V", "expected a time"),
+        ("--rated-energy 5m", "expected an energy"),
+    ] {
+        let out = discharge(&format!("log.csv {option}"));
+        assert_eq!(out.code, 2, "{option}: {}", out.stderr);
+        assert!(out.stderr.contains(said), "{option}: {}", out.stderr);
+    }
+}

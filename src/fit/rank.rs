@@ -21,13 +21,6 @@ pub struct RankReport {
     pub not_finite: Vec<String>,
 }
 
-impl RankReport {
-    /// Whether every column can be told from the others.
-    pub fn is_full(&self) -> bool {
-        self.rank == self.columns
-    }
-}
-
 /// Rank, condition and dependent groups by column number.
 pub(super) struct Dependence {
     pub(super) rank: usize,

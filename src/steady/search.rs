@@ -1,6 +1,6 @@
 //! Looking for steady stretches in block averages.
 
-use super::blocks::{Blocks, Line};
+use super::blocks::Blocks;
 use crate::bench::Channel;
 use crate::bench::logs::SteadyRules;
 use crate::logs::window::Span;
@@ -241,14 +241,6 @@ impl Search {
             length -= 1;
         }
         None
-    }
-
-    /// The line of a quantity in a stretch.
-    pub fn line(&self, channel: Channel, s: Stretch) -> Option<Line> {
-        self.watched
-            .iter()
-            .find(|w| w.channel == channel)
-            .and_then(|w| w.blocks.line(s.from, s.to))
     }
 
     /// Where the start-up ends inside a stretch: the rest of it.

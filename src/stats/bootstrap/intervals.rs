@@ -5,11 +5,6 @@ use crate::stats::error::{all_finite, at_least, open_unit};
 use crate::stats::{StatsError, normal, summary};
 
 impl Bootstrap {
-    /// The estimates, one list for each replicate that could be refitted.
-    pub fn estimates(&self) -> &[Vec<f64>] {
-        &self.estimates
-    }
-
     /// How many replicates could not be refitted.
     pub fn failed(&self) -> usize {
         self.failed
