@@ -120,6 +120,10 @@ impl<const N: usize> Mul for Sloped<N> {
 impl<const N: usize> Div for Sloped<N> {
     type Output = Self;
     #[inline]
+    #[allow(
+        clippy::suspicious_arithmetic_impl,
+        reason = "the quotient's slope has a product in it"
+    )]
     fn div(self, other: Self) -> Self {
         let (value, inverse) = (self.value / other.value, 1.0 / other.value);
         Self::with(value, |k| (self.by[k] - value * other.by[k]) * inverse)

@@ -317,7 +317,9 @@ fn add(test: &mut Test, a: Row, b: Row, whole: bool, rules: &Rules) {
     test.load_h += if whole { hours } else { 0.5 * hours };
     test.volt_hours += 0.5 * (a.v + b.v) * if whole { hours } else { 0.5 * hours };
     test.end_s = b.t;
-    test.end_v = b.v;
+    // Once the load is gone the battery recovers: the last reading under load counts.
+    let released = !whole && ib < ia;
+    test.end_v = if released { a.v } else { b.v };
 }
 
 /// Takes back what flowed after the straight line from `a` to `b` crossed the cut-off.
