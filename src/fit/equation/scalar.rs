@@ -111,6 +111,10 @@ impl<const N: usize> Sub for Sloped<N> {
 impl<const N: usize> Mul for Sloped<N> {
     type Output = Self;
     #[inline]
+    #[allow(
+        clippy::suspicious_arithmetic_impl,
+        reason = "the product's slope has a sum in it"
+    )]
     fn mul(self, other: Self) -> Self {
         let (a, b) = (self.value, other.value);
         Self::with(a * b, |k| self.by[k] * b + a * other.by[k])
