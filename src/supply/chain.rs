@@ -242,4 +242,35 @@ mod tests {
         assert!((h.usable_wh(20.0) - 909.4).abs() < 0.1);
         assert_eq!(Holds { peukert: None, ..h }.usable_wh(20.0), 1200.0);
     }
+
+    #[test]
+    fn a_rating_and_its_tolerance_by_hand() {
+        let battery = Battery {
+            nominal_v: Some(25.6),
+            capacity_ah: Some(120.0),
+            tolerance: Some(0.05),
+            usable: Some(0.8),
+            peukert: Some((1.1, 20.0)),
+            ..Battery::default()
+        };
+        // 120 Ah × 25.6 V = 3072 Wh; limits of 5 % hold 95 %, so at 90 %: 0.05 × 1.644854/1.959964 = 0.0419613. 120 Ah in 20 h are 6 A.
+        let h = Holds::of(&battery, None, 0.90).unwrap();
+        assert!((h.energy_wh - 3072.0).abs() < 1e-9 && (h.half - 0.0419613).abs() < 1e-6);
+        assert_eq!(h.peukert, Some((1.1, 6.0)));
+        assert!(h.usable_stated && !h.measured);
+        // At 15 A: 3072 × 0.8 × (6/15)^0.1 = 2457.6 × 0.912444 = 2242.42 Wh.
+        assert!((h.usable_wh(15.0) - 2242.42).abs() < 0.01);
+        // A stated energy goes before; no tolerance is no doubt.
+        let stated = Battery {
+            energy_wh: Some(3000.0),
+            tolerance: None,
+            usable: None,
+            ..battery
+        };
+        let h = Holds::of(&stated, None, 0.90).unwrap();
+        assert_eq!(
+            (h.energy_wh, h.half, h.usable, h.usable_stated),
+            (3000.0, 0.0, 1.0, false)
+        );
+    }
 }

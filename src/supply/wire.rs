@@ -109,4 +109,21 @@ mod tests {
         assert!((none.most_w - 1562.5).abs() < 1e-9);
         assert!(none.to_string().contains("1562 W") || none.to_string().contains("1563 W"));
     }
+
+    #[test]
+    fn a_warm_pair_of_cables_with_joints_by_hand() {
+        // 4 m one way, two conductors of 10 mm2 at 45 degC: ρ = (1/58) (1 + 0.00393 × 25) = 0.01893534 ohm mm2/m;
+        // 2 × 4 × 0.01893534/20 = 7.574138 mohm, and 0.5 mohm of joints.
+        let cable = Cable {
+            length_m: 4.0,
+            area_m2: 10e-6,
+            parallel: 2.0,
+            conductor_c: 45.0,
+            conductor_stated: true,
+            joints_ohm: 0.5e-3,
+            tolerance: 0.0,
+            max_current_a: None,
+        };
+        assert!((loop_ohm(&cable) - 8.074138e-3).abs() < 1e-9);
+    }
 }

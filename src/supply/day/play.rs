@@ -214,4 +214,39 @@ mod tests {
             "{a} {b}"
         );
     }
+
+    #[test]
+    fn an_uneven_day_by_hand() {
+        let flow = |out_wh, in_wh| Flow {
+            out_wh,
+            less: 0.1,
+            more: 0.2,
+            in_wh,
+        };
+        let flows = [
+            flow(200.0, 50.0),
+            flow(300.0, 0.0),
+            flow(250.0, 0.0),
+            flow(400.0, 600.0),
+            flow(100.0, 1000.0),
+        ];
+        let store = Store {
+            usable_wh: 1000.0,
+            u: 0.04,
+            start: 0.6,
+        };
+        // 600 − 150 = 450, − 300 = 150, of 250 wanted 100 are not there (empty after 150/250 of the hour), + 200, + 900 of which 100 do not fit.
+        let c = course(&flows, store, 0.0, 0.0);
+        for (ours, by_hand) in c.charge.iter().zip([0.45, 0.15, 0.0, 0.2, 1.0]) {
+            assert!((ours - by_hand).abs() < 1e-12);
+        }
+        assert!((c.empty_h.unwrap() - 2.6).abs() < 1e-12);
+        assert!((c.unmet_wh - 100.0).abs() < 1e-9 && (c.spilled_wh - 100.0).abs() < 1e-9);
+        // 1½ deviations more: 200 e^0.3 = 269.972 Wh; the battery half a deviation less: 1000 e^−0.02 = 980.199 Wh, 588.119 at the start:
+        // 588.119 + 50 − 269.972 = 368.147, over 980.199 is 0.375585. One deviation less: 200 e^−0.1 = 180.967, (600 + 50 − 180.967)/1000.
+        let c = course(&flows, store, 1.5, -0.5);
+        assert!((c.charge[0] - 0.375585).abs() < 1e-6, "{}", c.charge[0]);
+        let c = course(&flows, store, -1.0, 0.0);
+        assert!((c.charge[0] - 0.469033).abs() < 1e-6);
+    }
 }

@@ -540,4 +540,119 @@ mod tests {
         assert!((s.steps[0].voltage_v + 0.1).abs() < 1e-12 && s.steps[0].current_a == 10.0);
         assert!((s.tests[0].charge_ah - 100.0 / 3600.0).abs() < 1e-9);
     }
+
+    #[test]
+    fn energy_across_a_gap_and_at_a_sloping_cut_off_by_hand() {
+        // 5 A at 25 and 24 V about an hour without readings: ½ (125 + 120) = 122.5 Wh; at least 4 A at 24 V, 96 Wh; at most 10 A at 25 V, 250 Wh.
+        let s = sum(rules(None), &[(0.0, 25.0, 5.0), (3600.0, 24.0, 5.0)]);
+        let g = &s.tests[0].gaps;
+        assert!((g.less_wh - 26.5).abs() < 1e-9 && (g.more_wh - 127.5).abs() < 1e-9);
+        assert!((g.charge_ah - 5.0).abs() < 1e-12);
+        let (_, u_wh) = s.tests[0].between_readings_u();
+        assert!((u_wh - 127.5 / 3f64.sqrt()).abs() < 1e-9);
+
+        // 26 V at 8 A to 22 V at 10 A within an hour cross 23 V after ¾ h at 9.5 A. What follows: ½ (9.5 + 10)/4 = 2.4375 of 9 Ah,
+        // ½ (218.5 + 220)/4 = 54.8125 of ½ (208 + 220) = 214 Wh, ½ (23 + 22)/4 = 5.625 of 24 V h.
+        let apart = Rules {
+            gap_limit_s: 5000.0,
+            ..rules(Some(23.0))
+        };
+        let rows = [(0.0, 26.0, 8.0), (3600.0, 22.0, 10.0), (7200.0, 21.0, 10.0)];
+        let s = sum(apart, &rows);
+        let t = &s.tests[0];
+        assert!((t.charge_ah - 6.5625).abs() < 1e-9 && (t.energy_wh - 159.1875).abs() < 1e-9);
+        assert!((t.volt_hours - 18.375).abs() < 1e-9 && (t.load_h - 0.75).abs() < 1e-12);
+        assert_eq!((t.start_s, t.end_s, t.end_v), (0.0, 2700.0, 23.0));
+        assert_eq!(t.trace.last(), Some(&(t.charge_ah, 23.0)));
+        assert_eq!(t.gaps.count, 0);
+    }
+
+    #[test]
+    fn the_edges_of_a_load_by_hand() {
+        // A minute in which 10 A at 24 V came, a minute under it, a minute in which it went: half a minute's worth for each edge, ±.
+        let rows = [
+            (0.0, 26.0, 0.0),
+            (60.0, 24.0, 10.0),
+            (120.0, 23.0, 10.0),
+            (180.0, 25.0, 0.0),
+        ];
+        let s = sum(rules(None), &rows);
+        let t = &s.tests[0];
+        let minutes = |x: f64| x / 60.0;
+        assert!((t.charge_ah - minutes(5.0 + 10.0 + 5.0)).abs() < 1e-12);
+        assert!((t.energy_wh - minutes(120.0 + 235.0 + 115.0)).abs() < 1e-9);
+        assert!((t.load_h - minutes(2.0)).abs() < 1e-12);
+        // ½ × 25 + 23.5 + ½ × 24 V min.
+        assert!((t.volt_hours - minutes(48.0)).abs() < 1e-9);
+        assert!((t.edges_ah2 - 2.0 * minutes(5.0).powi(2)).abs() < 1e-12);
+        let wh2 = minutes(120.0).powi(2) + minutes(115.0).powi(2);
+        assert!((t.edges_wh2 - wh2).abs() < 1e-9);
+        // The last reading under load counts, not the recovery.
+        assert_eq!((t.start_s, t.end_s, t.end_v), (60.0, 180.0, 23.0));
+    }
+
+    #[test]
+    fn what_is_below_a_hundredth_of_the_largest_current_is_the_meters_zero() {
+        let rows = [
+            (0.0, 26.0, 5.0),
+            (600.0, 25.0, 5.0),
+            (610.0, 25.2, 0.09),
+            (4210.0, 25.2, 0.05),
+            (7810.0, 25.2, -0.02),
+            (7820.0, 25.0, 5.0),
+        ];
+        // ½ (0.09 + 0.05) + ½ (0.05 − 0.02) A h.
+        let s = sum(rules(None), &rows);
+        assert!((s.tests[0].below_ah - 0.085).abs() < 1e-12);
+        assert_eq!(s.tests.len(), 1);
+    }
+
+    #[test]
+    fn a_battery_below_the_cut_off_from_the_start_and_a_small_discharge() {
+        let rows = [
+            (0.0, 24.0, 0.0),
+            (60.0, 20.0, 10.0),
+            (120.0, 19.0, 10.0),
+            (180.0, 18.0, 10.0),
+        ];
+        let s = sum(rules(Some(23.0)), &rows);
+        assert_eq!((s.below_from_start, s.tests.len()), (Some(20.0), 0));
+
+        // An hour at 10 A, a charge, and a minute or five at 10 A: 0.17 or 0.83 Ah of 10 Ah (and half a second's edge); a twentieth is a test.
+        for (last_s, tests) in [(60.0, 1), (300.0, 2)] {
+            let rows = [
+                (0.0, 26.0, 10.0),
+                (3600.0, 24.0, 10.0),
+                (3601.0, 25.0, -10.0),
+                (7201.0, 27.0, -10.0),
+                (7202.0, 26.0, 10.0),
+                (7202.0 + last_s, 25.9, 10.0),
+            ];
+            let rules = Rules {
+                gap_limit_s: 5000.0,
+                ..rules(None)
+            };
+            let s = sum(rules, &rows);
+            assert_eq!((s.tests.len(), s.small), (tests, 2 - tests), "{last_s}");
+        }
+    }
+
+    #[test]
+    fn steps_from_one_load_to_another_have_their_sign() {
+        // Of 10 A at most a step is 1 A. From 4 to 7 A and back to 5 A; half an ampere is none; nor one that takes longer than 10 s.
+        let rows = [
+            (0.0, 25.0, 4.0),
+            (2.0, 24.88, 7.0),
+            (5.0, 24.96, 5.0),
+            (8.0, 24.94, 5.5),
+            (20.0, 24.6, 9.0),
+        ];
+        let s = sum(rules(None), &rows);
+        let by_hand = [(3.0, -0.12, 2.0), (-2.0, 0.08, 3.0)];
+        assert_eq!(s.steps.len(), 2);
+        for (step, (a, v, within)) in s.steps.iter().zip(by_hand) {
+            assert!((step.current_a - a).abs() < 1e-12 && (step.voltage_v - v).abs() < 1e-12);
+            assert!((step.within_s - within).abs() < 1e-12);
+        }
+    }
 }

@@ -117,4 +117,43 @@ mod tests {
         // A voltage that rises with the load is no resistance.
         assert_eq!(Resistance::from_steps(&[step(0.1)], 0.01, &[], &[]), None);
     }
+
+    #[test]
+    fn unequal_steps_with_meters_by_hand() {
+        let step = |current_a, voltage_v, within_s| Step {
+            current_a,
+            voltage_v,
+            within_s,
+        };
+        let meter = |relative| MeterU {
+            relative,
+            absolute: 0.7,
+            shared: true,
+        };
+        let steps = [
+            step(20.0, -0.10, 1.0),
+            step(-10.0, 0.08, 4.0),
+            step(30.0, -0.13, 2.0),
+        ];
+        // Squares 400 + 100 + 900 = 1400 A²; (2 + 0.8 + 3.9)/1400 = 4.785714 mΩ. Residuals −4.285714, 32.142857 and 13.571429 mV, their squares
+        // 1.235714e-3 V²: s² = 1.235714e-3/2/1400 = 4.413265e-7. Meters 3 and 4 % of the reading: 5 % of R, 0.239286 mΩ, squared 5.725765e-8.
+        // u² = 4.985842e-7; 2 × (4.985842/4.413265)² = 2.552625 degrees of freedom.
+        let r = Resistance::from_steps(&steps, 0.01, &[meter(0.03)], &[meter(0.04)]).unwrap();
+        assert!((r.ohm - 4.785714e-3).abs() < 1e-9);
+        assert!((r.u_ohm.unwrap() - 0.706105e-3).abs() < 1e-8);
+        assert!((r.dof - 2.552625).abs() < 1e-4, "{}", r.dof);
+        assert_eq!((r.steps, r.within_s), (3, 4.0));
+        // One step of 20 A: 12 mV/√6/20 A = 0.244949 mΩ of resolution, 5 % of 5 mΩ: √(6.00e-8 + 6.25e-8) = 0.35 mΩ, and nothing random.
+        let one = &steps[..1];
+        let r = Resistance::from_steps(one, 0.012, &[meter(0.03)], &[meter(0.04)]).unwrap();
+        assert!((r.u_ohm.unwrap() - 0.35e-3).abs() < 1e-10 && r.dof.is_infinite());
+        // 1.959964 × 0.35 mΩ = 0.685987 mΩ.
+        let (low, high) = r.interval(0.95).unwrap();
+        assert!((low - 4.314013e-3).abs() < 1e-8 && (high - 5.685987e-3).abs() < 1e-8);
+        // Either meter alone is something known; an interval never goes below zero.
+        for (a, v) in [(vec![meter(0.03)], vec![]), (vec![], vec![meter(0.6)])] {
+            let r = Resistance::from_steps(one, 0.012, &a, &v).unwrap();
+            assert!(r.interval(0.95).is_some_and(|(low, _)| low >= 0.0));
+        }
+    }
 }

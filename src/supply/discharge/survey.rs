@@ -249,4 +249,46 @@ mod tests {
         assert!((s.interval_s() - 1.0).abs() < 0.05);
         assert_eq!(s.gap_limit_s(), 60.0);
     }
+
+    #[test]
+    fn a_part_of_a_log_by_hand() {
+        let rows = [
+            (100.0, 27.0, 1.0),
+            (102.0, 26.0, 20.0),
+            (104.0, 25.5, 8.0),
+            (106.0, 25.3, 1.5),
+            (108.0, 25.4, 12.0),
+            (120.0, 20.0, 90.0),
+        ];
+        let take = |from, until| {
+            let mut s = Survey::new((from, until));
+            for (t, v, i) in rows {
+                s.take(t, v, i);
+            }
+            s
+        };
+        // Two seconds after the start to the moment 108: both ends belong to it. 1.5 A is less than a tenth of 20 A and no load.
+        for s in [
+            take(Some(Edge::After(2.0)), Some(Edge::At(108.0))),
+            take(Some(Edge::At(102.0)), Some(Edge::After(8.0))),
+        ] {
+            assert!((s.mean_v().unwrap() - (26.0 + 25.5 + 25.3 + 25.4) / 4.0).abs() < 1e-12);
+            assert_eq!(
+                (s.largest(Sign::Positive), s.least(Sign::Positive)),
+                (20.0, 8.0)
+            );
+            assert!((s.step_v().unwrap() - 0.1).abs() < 1e-9);
+            assert_eq!(s.window(), (102.0, 108.0));
+            assert!((s.interval_s() - 2.0).abs() < 1e-12);
+        }
+        // Half of all intervals are no longer than the usual: 2, 2, 2, 2, 12 s. Ten times that is less than a minute.
+        let s = take(None, None);
+        assert!((s.interval_s() - 2.0).abs() < 1e-12 && s.gap_limit_s() == 60.0);
+        assert_eq!(s.mean_v().map(|v| (v * 1e6).round() / 1e6), Some(24.866667));
+        let mut slow = Survey::new((None, None));
+        for k in 0..5 {
+            slow.take(30.0 * f64::from(k), 25.0, 4.0);
+        }
+        assert!((slow.gap_limit_s() - 300.0).abs() < 1e-9);
+    }
 }

@@ -101,3 +101,30 @@ impl Test {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_trace_is_thinned_evenly() {
+        let mut test = Test::default();
+        for row in 1..=2500 {
+            test.charge_ah = f64::from(row);
+            test.add_to_trace(30.0 - test.charge_ah / 500.0);
+        }
+        // By hand: 1000 rows fill it, the odd ones stay; every second to row 2000 fills it again, 250 of the first and 250 of the
+        // second half stay; every fourth row from 2004 to 2500 makes 125 more.
+        assert_eq!((test.trace.len(), test.every, test.rows), (625, 4, 2500));
+        let ah: Vec<f64> = test.trace.iter().map(|p| p.0).collect();
+        assert_eq!(
+            (ah[0], ah[249], ah[250], ah[499], ah[500], ah[624]),
+            (1.0, 997.0, 1002.0, 1998.0, 2004.0, 2500.0)
+        );
+        assert!(
+            test.trace
+                .iter()
+                .all(|(q, v)| (v - (30.0 - q / 500.0)).abs() < 1e-12)
+        );
+    }
+}
