@@ -156,6 +156,183 @@ fn a_days_energy_is_the_sum_of_its_hours_and_an_empty_battery_is_told() {
 }
 
 #[test]
+fn a_stated_duty_two_uses_in_an_hour_and_charging_by_hand() {
+    let probe = json(&bench(BATTERY), "runtime");
+    let word = |v: &Value| v.to_string().trim_matches('"').to_owned();
+    let (mode, fan) = (
+        word(&probe["rows"][0]["mode"]),
+        word(&probe["rows"][0]["fan"]),
+    );
+    let using = |from: &str, until: &str, duty: &str| {
+        format!(
+            "[[day.use]]\nmode = \"{mode}\"\nfan = \"{fan}\"\nfrom = \"{from}\"\nuntil = \"{until}\"\n{duty}"
+        )
+    };
+    let day = |uses: String| {
+        format!("{BATTERY}{DAY}start_charge = \"50 %\"\ncharge_efficiency = \"90 %\"\n{uses}")
+    };
+    let hour = |v: &Value, k: usize| v.pointer(&format!("/day/hours/{k}")).unwrap().clone();
+    let whole = json(&bench(&day(using("12:00", "14:00", ""))), "runtime");
+    let half = json(
+        &bench(&day(using("12:00", "14:00", "duty = \"40 %\"\n"))),
+        "runtime",
+    );
+    let none = json(
+        &bench(&day(using("12:00", "14:00", "duty = \"0 %\"\n"))),
+        "runtime",
+    );
+    for k in [12, 13] {
+        let w = |v: &Value| number(&hour(v, k), "/battery_w");
+        // The compressor runs two fifths of the time; what the unit draws meanwhile is what it draws at no duty.
+        assert!((w(&half) - (0.4 * w(&whole) + 0.6 * w(&none))).abs() < 1e-9);
+        assert!(w(&none) > 0.0 && w(&none) < 0.5 * w(&whole));
+        assert_eq!(number(&hour(&half, k), "/duty"), 0.4);
+    }
+    assert_eq!(number(&hour(&whole, 14), "/battery_w"), 0.0);
+    // A quarter of an hour at full duty and half an hour at 40 %: (¼ + ½ × 0.4)/¾ = 0.6 of the time in use.
+    let two = format!(
+        "{}{}[[day.charge]]\npower = \"200 W\"\nfrom = \"12:30\"\nuntil = \"13:15\"\n",
+        using("12:00", "12:15", ""),
+        using("12:30", "13:00", "duty = \"40 %\"\n")
+    );
+    let v = json(&bench(&day(two)), "runtime");
+    let h = hour(&v, 12);
+    assert_eq!(number(&h, "/used"), 0.75);
+    assert!((number(&h, "/duty") - 0.6).abs() < 1e-12);
+    let by_hand = 0.25 * number(&hour(&whole, 12), "/battery_w")
+        + 0.5 * number(&hour(&half, 12), "/battery_w");
+    assert!((number(&h, "/battery_w") - by_hand).abs() < 1e-9);
+    // 200 W for half an hour and for a quarter of the next, of which 90 % can be taken out again: 135 Wh. Half of 1920 Wh to begin with.
+    assert!((number(&v, "/day/charge_wh") - 135.0).abs() < 1e-9);
+    let left = number(&hour(&v, 12), "/charge");
+    assert!(
+        (left - (960.0 - by_hand + 90.0) / 1920.0).abs() < 1e-9,
+        "{left}"
+    );
+    // The same setting twice at once is a mistake.
+    let twice = format!(
+        "{}{}",
+        using("12:00", "13:00", ""),
+        using("12:30", "13:30", "")
+    );
+    let out = bench(&day(twice)).run("runtime");
+    assert_eq!(out.code, 3, "{}", out.stdout);
+    assert!(
+        out.stderr.contains("overlap in the hour after 12:00"),
+        "{}",
+        out.stderr
+    );
+}
+
+#[test]
+fn what_a_day_or_a_battery_cannot_be_is_refused_with_its_key() {
+    let use_of =
+        "[[day.use]]\nmode = \"cruise\"\nfan = \"3\"\nfrom = \"12:00\"\nuntil = \"13:00\"\n";
+    for (section, words) in [
+        (
+            format!("{DAY}start_charge = \"120 %\"\n{use_of}"),
+            "start_charge",
+        ),
+        (
+            format!("{DAY}charge_efficiency = \"0 %\"\n{use_of}"),
+            "charge_efficiency",
+        ),
+        (
+            format!("{DAY}charge_efficiency = \"101 %\"\n{use_of}"),
+            "charge_efficiency",
+        ),
+        (format!("{DAY}start = \"24:30\"\n{use_of}"), "start"),
+        (format!("{DAY}{use_of}duty = \"101 %\"\n"), "duty"),
+        (format!("{DAY}{use_of}duty = \"-1 %\"\n"), "duty"),
+        (
+            format!("{DAY}{use_of}[[day.charge]]\nfrom = \"12:00\"\nuntil = \"13:00\"\n"),
+            "power",
+        ),
+        (
+            format!(
+                "{DAY}{use_of}[[day.charge]]\npower = \"-5 W\"\nfrom = \"12:00\"\nuntil = \"13:00\"\n"
+            ),
+            "power",
+        ),
+        (
+            format!(
+                "{DAY}{use_of}[[day.charge]]\npower = \"5 W\"\nfrom = \"12:60\"\nuntil = \"13:00\"\n"
+            ),
+            "from",
+        ),
+        (
+            format!("{DAY}[[day.use]]\nmode = \"cruise\"\nfan = \"3\"\nfrom = \"12:00\"\n"),
+            "until",
+        ),
+        (
+            format!("{DAY}{use_of}[day.space]\nloss_per_kelvin = \"25 W\"\n"),
+            "inside",
+        ),
+        (
+            format!("[day]\nambient_low = \"30 degC\"\nambient_high = \"20 degC\"\n{use_of}"),
+            "ambient_high",
+        ),
+        (
+            format!("[day]\nstart = \"06:00\"\n{use_of}"),
+            "without temperatures",
+        ),
+    ] {
+        let out = bench(&format!("{BATTERY}{section}")).run("runtime");
+        assert_eq!(out.code, 3, "{section}{}", out.stdout);
+        assert!(out.stderr.contains(words), "{words}: {}", out.stderr);
+    }
+    for (key, value) in [
+        ("nominal_voltage", "0 V"),
+        ("capacity", "-3 Ah"),
+        ("energy", "0 Wh"),
+        ("usable", "0 %"),
+        ("usable", "140 %"),
+        ("tolerance", "-5 %"),
+        ("max_current", "-1 A"),
+        ("cutoff", "-2 V"),
+        ("fuse", "0 A"),
+    ] {
+        let mut text = String::from("[battery]\n");
+        for (k, v) in [("nominal_voltage", "24 V"), ("capacity", "100 Ah")] {
+            if k != key {
+                text.push_str(&format!("{k} = \"{v}\"\n"));
+            }
+        }
+        let out = bench(&format!("{text}{key} = \"{value}\"\n")).run("runtime");
+        assert_eq!(out.code, 3, "{key} = {value}: {}", out.stdout);
+        assert!(out.stderr.contains(key), "{key}: {}", out.stderr);
+    }
+    for (section, words) in [
+        (
+            "peukert = 0.9\nrated_over = \"20 h\"\n",
+            "an exponent from 1 to 2",
+        ),
+        ("peukert = 1.1\n", "rated_over"),
+        ("[converter]\nefficiency = \"0 %\"\n", "efficiency"),
+        ("[converter]\nefficiency = \"102 %\"\n", "efficiency"),
+        ("[converter]\nidle = \"4 W\"\n", "without an efficiency"),
+        ("[cable]\nlength = \"5 m\"\n", "cross-section"),
+        ("[cable]\nlength = \"5 m\"\nawg = \"41\"\n", "awg"),
+        (
+            "[cable]\nlength = \"5 m\"\nawg = \"10\"\narea = \"6 mm2\"\n",
+            "one of the two",
+        ),
+        (
+            "[cable]\nlength = \"5 m\"\nawg = \"10\"\nparallel = 0\n",
+            "parallel",
+        ),
+        (
+            "[cable]\nlength = \"5 m\"\nawg = \"10\"\nconductor_temp = \"300 degC\"\n",
+            "conductor_temp",
+        ),
+    ] {
+        let out = bench(&format!("{BATTERY}{section}")).run("runtime");
+        assert_eq!(out.code, 3, "{section}{}", out.stdout);
+        assert!(out.stderr.contains(words), "{words}: {}", out.stderr);
+    }
+}
+
+#[test]
 fn a_bad_day_is_told_with_its_place() {
     for (day, words) in [
         (

@@ -183,3 +183,65 @@ fn airflows(
     };
     Ok(((0..n).map(share).collect(), Known::CommonPractice))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn design(fans: &[&str]) -> Design {
+        let names = |list: &[&str]| list.iter().map(|s| (*s).to_owned()).collect();
+        Design {
+            modes: names(&["a", "b"]),
+            fans: names(fans),
+            intakes_c: vec![23.0, 27.0],
+            repeats: 2,
+            blocks: 1,
+            fan_only: 1,
+            standby: false,
+            group_intakes: false,
+            first_block: 1,
+            prefix: "r".to_owned(),
+        }
+    }
+
+    #[test]
+    fn what_a_bench_tells_is_taken_from_it_by_hand() {
+        let table = "run,kind,mode,fan,intake_temp [degC],ambient_temp [degC],airflow [m3/h],power [W]\n\
+            c1,cooling,a,1,25,30,150,210\nc2,cooling,a,2,25,30,260,246\nc3,cooling,a,2,25,30,260,250\n\
+            c4,cooling,b,1,25,30,150,330\nc5,cooling,b,2,25,30,260,345\n\
+            f1,fan-only,,1,25,30,150,14\nf2,fan-only,,2,25,30,260,36\n";
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        // (210 − 14 + 246 − 36 + 250 − 36)/3 = 206.667 W; (330 − 14 + 345 − 36)/2 = 312.5 W.
+        assert!((mean_compressor_w(&data, "a").unwrap() - 620.0 / 3.0).abs() < 1e-9);
+        assert!((mean_compressor_w(&data, "b").unwrap() - 312.5).abs() < 1e-9);
+        assert_eq!(mean_compressor_w(&data, "c"), None);
+        let (flows, known) = airflows(&design(&["2", "1"]), Some(&data), &[]).unwrap();
+        assert_eq!(known, Known::Measured);
+        assert!((flows[0] - 260.0).abs() < 1e-9 && (flows[1] - 150.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn airflows_that_nobody_tells_rise_evenly_to_the_highest() {
+        let (flows, known) = airflows(&design(&["1", "2", "3"]), None, &[]).unwrap();
+        assert_eq!(known, Known::CommonPractice);
+        let low = HIGHEST_M3H * LOWEST_SHARE;
+        for (ours, by_hand) in flows
+            .iter()
+            .zip([low, 0.5 * (low + HIGHEST_M3H), HIGHEST_M3H])
+        {
+            assert!((ours - by_hand).abs() < 1e-9, "{flows:?}");
+        }
+        assert_eq!(
+            airflows(&design(&["1"]), None, &[]).unwrap().0,
+            [HIGHEST_M3H]
+        );
+        assert!(airflows(&design(&["1", "2"]), None, &[100.0]).is_err());
+        for bad in [0.0, -1.0, 1e6, f64::NAN] {
+            assert!(
+                airflows(&design(&["1", "2"]), None, &[100.0, bad]).is_err(),
+                "{bad}"
+            );
+        }
+    }
+}

@@ -315,3 +315,179 @@ pub fn enough(
         tried,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Known;
+    use super::*;
+
+    fn plan() -> Plan {
+        let names = |list: &[&str]| list.iter().map(|s| (*s).to_owned()).collect();
+        let design = Design {
+            modes: names(&["a", "b"]),
+            fans: names(&["1", "2", "3"]),
+            intakes_c: vec![23.0, 27.0, 34.0],
+            repeats: 2,
+            blocks: 2,
+            fan_only: 2,
+            standby: true,
+            group_intakes: false,
+            first_block: 1,
+            prefix: "r".to_owned(),
+        };
+        design.plan(5).unwrap()
+    }
+
+    fn assumed(scatter: f64, blower_w: [f64; 3]) -> Assumed {
+        Assumed {
+            airflows_m3h: vec![150.0, 260.0, 400.0],
+            airflows: Known::Given,
+            blower_w: blower_w.to_vec(),
+            blower: Known::Given,
+            compressor_w: vec![180.0, 310.0],
+            scatter,
+            scatter_from: Known::Given,
+        }
+    }
+
+    struct Made {
+        kind: String,
+        mode: Option<usize>,
+        fan: Option<usize>,
+        block: usize,
+        intake: f64,
+        ambient: f64,
+        airflow: Option<f64>,
+        power: f64,
+    }
+
+    fn made(assumed: &Assumed, elasticity: f64) -> Vec<Made> {
+        let table = results(&plan(), assumed, elasticity, &mut stream(3, 9));
+        let row = |line: &str| {
+            let f: Vec<&str> = line.split(',').collect();
+            Made {
+                kind: f[1].to_owned(),
+                mode: f[2].strip_prefix('m').map(|m| m.parse().unwrap()),
+                fan: f[3].parse::<usize>().ok().map(|n| n - 1),
+                block: f[4].parse().unwrap(),
+                intake: f[6].parse().unwrap(),
+                ambient: f[7].parse().unwrap(),
+                airflow: f[8].parse().ok(),
+                power: f[9].parse().unwrap(),
+            }
+        };
+        table.lines().skip(1).map(row).collect()
+    }
+
+    #[test]
+    fn the_plain_unit_does_what_is_said_of_it() {
+        let flows: [f64; 3] = [150.0, 260.0, 400.0];
+        let mean_ln = flows.iter().map(|q| q.ln()).sum::<f64>() / 3.0;
+        // Without scatter each run is C e^(0.7 (ln q − mean) + 1 % a kelvin of intake about 28 degC + 1.5 % of ambient about 30 degC), plus
+        // the blower, times its block's own step: the same remainder throughout a block. Tables round intakes to a thousandth of a kelvin.
+        let blower = [12.0, 31.0, 77.0];
+        let runs = made(&assumed(1e-12, blower), 0.7);
+        let mut steps: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
+        for r in &runs {
+            assert!((r.ambient - 30.0).abs() < 5.0);
+            let Some(fan) = r.fan else {
+                assert_eq!(
+                    (r.kind.as_str(), r.power, r.airflow),
+                    ("standby", 4.0, None)
+                );
+                continue;
+            };
+            assert!((r.airflow.unwrap() / flows[fan]).ln().abs() < 5.0 * 0.012);
+            let Some(mode) = r.mode else {
+                assert!((r.power - blower[fan]).abs() < 1e-4);
+                continue;
+            };
+            let ln = 0.7 * (flows[fan].ln() - mean_ln)
+                + 0.01 * (r.intake - 28.0)
+                + 0.015 * (r.ambient - 30.0);
+            let plain = [180.0, 310.0][mode] * ln.exp() + blower[fan];
+            steps[r.block].push((r.power / plain).ln());
+        }
+        for block in &steps {
+            assert_eq!(block.len(), 18);
+            assert!(
+                block.iter().all(|s| (s - block[0]).abs() < 5e-5),
+                "{block:?}"
+            );
+            assert!(block[0].abs() < 5.0 * 0.01);
+        }
+        assert!((steps[0][0] - steps[1][0]).abs() > 1e-4);
+        // With scatter every run goes its own way, by that much.
+        let scattered = made(&assumed(0.02, blower), 0.7);
+        let own: Vec<f64> = { scattered.iter().zip(&runs) }
+            .filter(|(r, _)| r.fan.is_some())
+            .map(|(r, plain)| (r.power / plain.power).ln() / 0.02)
+            .collect();
+        let n = own.len() as f64;
+        let square = own.iter().map(|z| z * z).sum::<f64>() / n;
+        // A mean square of standard normals: 1 ± √(2/n), within four of those.
+        assert!((square - 1.0).abs() < 4.0 * (2.0 / n).sqrt(), "{square}");
+    }
+
+    #[test]
+    fn quantiles_and_right_verdicts_by_hand() {
+        // Four gaps between 1, 2, 4, 8, 16: three tenths of the way is 1.2 gaps: 2 + 0.2 × 2; nine tenths 3.6: 8 + 0.6 × 8.
+        let list = [1.0, 2.0, 4.0, 8.0, 16.0];
+        assert!((quantile(&list, 0.3).unwrap() - 2.4).abs() < 1e-12);
+        assert!((quantile(&list, 0.9).unwrap() - 12.8).abs() < 1e-12);
+        assert_eq!(
+            (quantile(&list, 1.0), quantile(&[], 0.5)),
+            (Some(16.0), None)
+        );
+        let right = |elasticity: f64| {
+            let case = ReachCase {
+                elasticity,
+                coupled: 0.7,
+                independent: 0.2,
+                undecided: 0.1,
+                share_u: 0.0,
+                width: None,
+                width_range: None,
+                fan_seen: 0.0,
+                fan_seen_analytic: None,
+            };
+            case.right(0.2)
+        };
+        let allowed = Allowance::new(0.2);
+        for (elasticity, share) in [
+            (allowed.up + 0.01, 0.7),
+            (allowed.up - 0.01, 0.2),
+            (0.0, 0.2),
+            (allowed.down + 0.01, 0.2),
+            (allowed.down - 0.01, 0.7),
+        ] {
+            assert_eq!(right(elasticity), Some(share), "{elasticity}");
+        }
+        assert_eq!((right(allowed.up), right(allowed.down)), (None, None));
+    }
+
+    #[test]
+    fn a_reach_is_the_tally_of_its_replicates() {
+        let question = Question {
+            elasticities: vec![0.0, 0.25],
+            simulations: 40,
+            allowance: 0.1,
+            level: 0.95,
+            seed: 4,
+        };
+        let found = reach(&plan(), &assumed(0.05, [12.0, 31.0, 77.0]), &question).unwrap();
+        assert_eq!((found.cooling_runs, found.simulations), (36, 40));
+        for case in &found.cases {
+            let sum = case.coupled + case.independent + case.undecided;
+            assert!((sum - 1.0).abs() < 1e-12, "{case:?}");
+            let u = (case.undecided * (1.0 - case.undecided) / 40.0).sqrt();
+            assert!((case.share_u - u).abs() < 1e-12);
+            let (low, high) = case.width_range.unwrap();
+            let middle = case.width.unwrap();
+            assert!(0.0 < low && low < middle && middle < high, "{case:?}");
+        }
+        // No case repeats the other's dice: with the same ones their widths would move together and their medians be all but alike.
+        assert!(found.cases[1].fan_seen > found.cases[0].fan_seen);
+        assert!(found.cases[1].coupled > found.cases[0].coupled);
+    }
+}

@@ -221,3 +221,110 @@ impl<'a> Joined<'a> {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::candidates::fit_draw;
+    use crate::fit::forms::DrawData;
+    use crate::made::bench::{Options, make};
+    use crate::made::kind::Kind;
+    use crate::stats::student_t;
+
+    fn fitted() -> (Bench, DrawFit) {
+        let made = make(Kind::Independent, 5, &Options::default());
+        let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+        let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        (bench, fit)
+    }
+
+    #[test]
+    fn a_quotients_interval_by_hand() {
+        let (bench, fit) = fitted();
+        let row = &fit.data.rows[0];
+        let mut draw = predict(&bench, &fit, fit.data.at(row), 0.95).unwrap();
+        (draw.draw_w, draw.mean_w) = (200.0, (190.0, 212.0));
+        let capacity = CapacityPrediction {
+            capacity_w: 600.0,
+            mean_w: (570.0, 648.0),
+        };
+        // 600/200 = 3. Down: 5 % of the capacity and 6 % of the draw, √61 = 7.810250 %; up: 8 % and 5 %, √89 = 9.433981 %.
+        let eer = Eer::of(&draw, &capacity).unwrap();
+        assert_eq!(eer.value, 3.0);
+        assert!((eer.mean.0 - 2.765693).abs() < 1e-6 && (eer.mean.1 - 3.283019).abs() < 1e-6);
+        draw.draw_w = 0.0;
+        assert!(Eer::of(&draw, &capacity).is_none());
+    }
+
+    #[test]
+    fn a_run_is_moved_by_the_ratio_of_its_candidates_compressor_sides() {
+        let (_, fit) = fitted();
+        for run in &fit.data.rows {
+            let here = fit.data.at(run);
+            let there = At::new(run.mode, run.level, run.intake - 3.0, run.ambient + 4.0);
+            // To where it was made it stays what it is.
+            let stays = moved(&fit, run, &here).unwrap();
+            assert!((stays.adjusted_w - run.draw).abs() < 1e-9);
+            assert_eq!((stays.point, stays.measured_w), (run.point, run.draw));
+            let blower = fit.data.blower_w(run.level);
+            let (mut sum, mut total) = (0.0, 0.0);
+            for c in &fit.candidates {
+                let side = |at: &At| fit.draw_of(c, at).map(|d| d.draw_w - blower);
+                let (Some(a), Some(b)) = (side(&there), side(&here)) else {
+                    continue;
+                };
+                sum += c.weight * a / b;
+                total += c.weight;
+            }
+            let ours = moved(&fit, run, &there).unwrap().adjusted_w - blower;
+            assert!((ours / (run.draw - blower) - sum / total).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn a_difference_has_the_error_that_its_coefficients_give_it() {
+        let (mut bench, mut fit) = fitted();
+        bench.instruments.clear();
+        fit.candidates.truncate(1);
+        let data = &fit.data;
+        let (first, last) = (
+            data.set_points[0],
+            data.set_points[data.set_points.len() - 1],
+        );
+        let a = At::new(0, data.rows[0].level, first, data.ambient_ref);
+        let b = At { intake: last, ..a };
+        let d = difference(&bench, &fit, a, b, 0.9).unwrap();
+        let whole = fit.draw_of(&fit.candidates[0], &a).unwrap();
+        let minus = |fit: &DrawFit| {
+            let of = |at: &At| fit.draw_of(&fit.candidates[0], at).unwrap().draw_w;
+            of(&a) - of(&b)
+        };
+        assert!((d.value_w - minus(&fit)).abs() < 1e-9);
+        // The gradient by central differences, through the coefficients' covariance.
+        let slopes: Vec<f64> = (0..fit.candidates[0].fit.coef.len())
+            .map(|k| {
+                let h = 1e-5;
+                let mut moved = fit.clone();
+                moved.candidates[0].fit.coef[k] += h;
+                let up = minus(&moved);
+                moved.candidates[0].fit.coef[k] -= 2.0 * h;
+                (up - minus(&moved)) / (2.0 * h)
+            })
+            .collect();
+        let c = &fit.candidates[0];
+        let u = c.relative_sd * c.fit.mean_variance_factor(&slopes).sqrt();
+        let half = student_t::two_sided(0.9, whole.dof) * u;
+        assert!(half > 0.0);
+        assert!(
+            (d.mean_w.0 - (d.value_w - half)).abs() < 1e-4 * half,
+            "{d:?} {half}"
+        );
+        assert!((d.mean_w.1 - (d.value_w + half)).abs() < 1e-4 * half);
+        // The other way about it is the same, turned.
+        let back = difference(&bench, &fit, b, a, 0.9).unwrap();
+        assert!((back.value_w + d.value_w).abs() < 1e-9);
+        assert!(
+            (back.mean_w.0 + d.mean_w.1).abs() < 1e-6 && (back.mean_w.1 + d.mean_w.0).abs() < 1e-6
+        );
+    }
+}

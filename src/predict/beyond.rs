@@ -58,6 +58,11 @@ pub fn ramp_chance(fit: &DrawFit) -> f64 {
     if !steepest.is_finite() {
         return RAMP_PRIOR;
     }
+    chance_of_slope(steepest)
+}
+
+/// The chance of a ramp where the steepest relative slope is this, 1/K.
+fn chance_of_slope(steepest: f64) -> f64 {
     let density = |(m, s): (f64, f64)| (-0.5 * ((steepest - m) / s).powi(2)).exp() / s;
     let ramp = RAMP_PRIOR * density(RAMP_SLOPE);
     let fixed = (1.0 - RAMP_PRIOR) * density(FIXED_SPEED_SLOPE);
@@ -435,5 +440,40 @@ mod tests {
             seen[1] += 1;
         }
         assert!(seen[0] > 0 && seen[1] > 0, "{seen:?}");
+    }
+
+    #[test]
+    fn the_chance_of_a_ramp_by_hand() {
+        // Normal densities without their common factor. At 0.5 % per K: ramp 0.25 e^(−½ (10/8)²)/0.008 = 14.30733, fixed speed
+        // 0.75 e^(−½)/0.007 = 64.98543. At 1.49 %: 31.24756 and 0.75 e^(−½ (16.9/7)²)/0.007 = 5.81161. At 2 %: 25.70554 and 0.76752.
+        for (slope, ramp, fixed) in [
+            (0.005, 14.30733, 64.98543),
+            (0.0149, 31.24756, 5.81161),
+            (0.02, 25.70554, 0.76752),
+        ] {
+            let ours = chance_of_slope(slope);
+            let by_hand: f64 = ramp / (ramp + fixed);
+            assert!((ours - by_hand).abs() < 1e-4, "{slope}: {ours} {by_hand}");
+        }
+        // Above the ramps' mean it never falls below nine tenths: 31.25/(31.25 + 5.42) would be 0.85.
+        assert_eq!(chance_of_slope(0.0151), 0.9);
+    }
+
+    #[test]
+    fn a_corner_holds_on_its_own_side_of_the_range() {
+        let at = |held| Corner { tenths: 250, held };
+        let held = |side, intake| is_held(at(side), intake, (20.0, 30.0));
+        let seen =
+            [19.0, 20.0, 25.0, 30.0, 31.0].map(|t| (held(Held::Below, t), held(Held::Above, t)));
+        assert_eq!(
+            seen,
+            [
+                (true, false),
+                (false, false),
+                (false, false),
+                (false, false),
+                (false, true)
+            ]
+        );
     }
 }

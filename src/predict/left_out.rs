@@ -273,4 +273,58 @@ mod tests {
         assert!(of.is_sorted());
         assert_eq!(bands(Vec::new()), Vec::<usize>::new());
     }
+
+    #[test]
+    fn what_the_other_runs_say_is_what_a_fit_to_them_says() {
+        use crate::fit::candidates::fit_draw;
+        let mut table = String::from(
+            "run,kind,fan,intake_temp [degC],ambient_temp [degC],airflow [m3/h],power [W]\n",
+        );
+        for k in 0..18 {
+            let (fan, step) = (k % 3, k / 3 % 3);
+            let (intake, ambient) = (22.0 + 4.0 * f64::from(step), 30.0 + f64::from(k * 7 % 5));
+            let off = 1.0 + 0.02 * f64::from(k * k).sin();
+            let draw = 180.0
+                * (0.012 * intake + 0.02 * ambient).exp()
+                * off
+                * (1.0 + 0.03 * f64::from(fan));
+            table.push_str(&format!(
+                "r{k},cooling,{fan},{intake},{ambient},{},{draw:.4}\n",
+                150 + 80 * fan
+            ));
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let mut fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        assert!(fit.candidates.len() > 1 && fit.candidates.iter().all(|c| c.blocks.is_none()));
+        let c = &fit.candidates[0];
+        let less = fit.data.without(&[1]);
+        let again = fit_form(&less, c.form.clone(), fit.typical_draw_w).unwrap();
+        let errors = c.fit.leave_out(&[1]).unwrap();
+        let score = score_without(c, &[1], &errors).unwrap();
+        assert!(
+            (score - again.score()).abs() < 1e-6,
+            "{score} {}",
+            again.score()
+        );
+
+        let miss = leave_out(&bench, &fit, LeftOut::Run).unwrap();
+        let misses: Vec<f64> = (0..fit.data.rows.len())
+            .map(|k| predicted(&fit, &[k]).unwrap()[0] / fit.data.rows[k].draw - 1.0)
+            .collect();
+        let n = misses.len() as f64;
+        let rms = (misses.iter().map(|m| m.powi(2)).sum::<f64>() / n).sqrt();
+        assert!((miss.rms - rms).abs() < 1e-12);
+        assert!((miss.bias - misses.iter().sum::<f64>() / n).abs() < 1e-12);
+        let far = misses.iter().map(|m| m.abs()).fold(0.0, f64::max);
+        assert_eq!((miss.largest.abs(), miss.silent), (far, 0));
+        // Two candidates, a run each: the same by new fits.
+        fit.candidates.truncate(2);
+        for k in [0, 3] {
+            let (ours, anew) = (
+                predicted(&fit, &[k]).unwrap(),
+                refitted(&fit, &[k]).unwrap(),
+            );
+            assert!((ours[0] / anew[0] - 1.0).abs() < 1e-6, "{ours:?} {anew:?}");
+        }
+    }
 }

@@ -352,4 +352,32 @@ mod tests {
         );
         assert_eq!(find(&step, &rules), None);
     }
+
+    #[test]
+    fn variation_and_drift_by_hand() {
+        // Mean 5, squares 9 + 1 + 1 + 9 = 20, s = √(20/3) = 2.581989.
+        assert!((variation(&[2.0, 4.0, 6.0, 8.0]) - 0.5163978).abs() < 1e-6);
+        // About −1.5, −0.5, 0.5, 1.5: xx 5; values 10, 13, 13, 18 have mean 13.5: xy = 12, yy = 33; slope 2.4, se √((33 − 28.8)/2/5) = 0.648074;
+        // (2.4 − 1.296148) × 3/13.5 = 0.245301.
+        assert!((drift(&[10.0, 13.0, 13.0, 18.0]) - 0.245301).abs() < 1e-6);
+        assert!((drift(&[18.0, 13.0, 13.0, 10.0]) - 0.245301).abs() < 1e-6);
+        // What scatters more than it goes up does not drift.
+        assert_eq!(drift(&[10.0, 30.0, 10.0, 31.0]), 0.0);
+    }
+
+    #[test]
+    fn bins_are_joined_by_their_counts() {
+        let bin = |first, count, mean, low, high| Bin {
+            first,
+            last: first + 1.0,
+            count,
+            mean,
+            low,
+            high,
+        };
+        // (3 × 10 + 5 × 26)/8 = 20.
+        let joined = join(&bin(0.0, 3, 10.0, 7.0, 12.0), &bin(2.0, 5, 26.0, 6.0, 30.0));
+        assert_eq!((joined.first, joined.last, joined.count), (0.0, 3.0, 8));
+        assert_eq!((joined.mean, joined.low, joined.high), (20.0, 6.0, 30.0));
+    }
 }

@@ -245,3 +245,56 @@ pub fn point_in_words(at: &BTreeMap<String, f64>) -> String {
         .collect::<Vec<_>>()
         .join(", ")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{CurveRequest, fit_curve};
+    use crate::fit::equation::Equation;
+    use std::collections::BTreeMap;
+
+    fn notes(
+        equation: &str,
+        name: &str,
+        range: (f64, f64),
+        of: impl Fn(f64) -> f64,
+    ) -> (f64, f64, Option<String>) {
+        let curve = Equation::parse(equation)
+            .unwrap()
+            .with_columns(&["x".to_owned(), "y".to_owned()])
+            .unwrap();
+        let x: Vec<f64> = (0..25)
+            .map(|k| 0.25 * f64::from(k) + 0.004 * f64::from(k).sin())
+            .collect();
+        let y: Vec<f64> = { x.iter().enumerate() }
+            .map(|(k, x)| of(*x) + if k % 2 == 0 { 0.01 } else { -0.01 })
+            .collect();
+        let request = CurveRequest {
+            data: vec![y, x],
+            ranges: BTreeMap::from([(name.to_owned(), range)]),
+            ..CurveRequest::default()
+        };
+        let fit = fit_curve(&curve, &request).unwrap();
+        let said = fit
+            .notes
+            .iter()
+            .find(|n| n.contains("more than one minimum"));
+        (fit.parameters[0].value, fit.rss, said.cloned())
+    }
+
+    #[test]
+    fn several_minima_are_spoken_of_where_there_are_several() {
+        // Read every quarter, a cosine at 3 looks like one at 8π − 3 = 22.13; the places wander a little, so that the one at 3 fits better.
+        // A decay has one minimum.
+        let (rate, rss, said) = notes("y = cos(w*x)", "w", (2.5, 23.0), |x| (3.0 * x).cos());
+        assert!((rate - 3.0).abs() < 0.01, "{rate}");
+        let said = said.unwrap();
+        let worst: f64 = { said.split(|c: char| c.is_whitespace()) }
+            .filter_map(|w| w.trim_end_matches('.').parse().ok())
+            .next_back()
+            .unwrap();
+        assert!(worst > 10.0 * rss, "{said} {rss}");
+        let (rate, _, said) = notes("y = exp(-k*x)", "k", (0.1, 5.0), |x| (-0.8 * x).exp());
+        assert!((rate - 0.8).abs() < 0.05, "{rate}");
+        assert_eq!(said, None);
+    }
+}
