@@ -530,6 +530,9 @@ mod tests {
         let exponential =
             |blocks: f64| search(70, 0.1, move |i| 225.0 * (1.0 - 0.33 * (-i / blocks).exp()));
         assert!(starting(&exponential(40.0), window, &rules).is_some());
+        // As slow, but of so little that the last third changes by less than twice a drift: 4 % e^(−1.5) in 40 blocks, 0.7 % in thirty.
+        let little = search(70, 0.01, |i| 225.0 * (1.0 - 0.04 * (-i / 40.0).exp()));
+        assert_eq!(starting(&little, window, &rules), None);
         // Over after a third of the window; a drift; and nothing at all.
         assert_eq!(starting(&exponential(8.0), window, &rules), None);
         assert_eq!(
