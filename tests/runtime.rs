@@ -50,6 +50,9 @@ fn hours_are_energy_over_power_by_hand() {
         let by_draw = number(row, "/draw_high_w") / draw;
         let expected = hours * (-(by_draw.ln().hypot(0.05))).exp();
         assert!((low - expected).abs() < 1e-9, "{low} {expected}");
+        let by_draw = draw / number(row, "/draw_low_w");
+        let expected = hours * by_draw.ln().hypot(0.05).exp();
+        assert!((high - expected).abs() < 1e-9, "{high} {expected}");
     }
 }
 
