@@ -568,7 +568,7 @@ mod tests {
                 ambient_w,
                 run_sd_w,
                 dof: 6.0,
-                own: own.clone(),
+                own,
                 factor: 1.0,
             },
         )
