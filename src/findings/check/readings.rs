@@ -134,13 +134,17 @@ fn moister_outlets(bench: &Bench, findings: &mut Vec<Finding>) {
 
 /// Fan-only runs that draw as much as cooling runs at their level: the compressor was on, or the kind is wrong.
 fn fan_only_too_large(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
+    let mut least_by_level = vec![f64::INFINITY; data.levels.len()];
+    for r in &data.rows {
+        if let Some(least) = least_by_level.get_mut(r.level) {
+            *least = least.min(r.draw);
+        }
+    }
     for p in bench.of_kind(Kind::FanOnly) {
-        let least = data
-            .rows
-            .iter()
-            .filter(|r| data.levels.get(r.level).is_some_and(|l| l.label == p.fan))
-            .map(|r| r.draw)
-            .fold(f64::INFINITY, f64::min);
+        let levels = data.levels.iter().zip(&least_by_level);
+        let least = levels
+            .filter(|(l, _)| l.label == p.fan)
+            .fold(f64::INFINITY, |low, (_, w)| low.min(*w));
         if p.draw_w() >= FAN_ONLY_SHARE * least {
             findings.push(
                 Finding::new(
