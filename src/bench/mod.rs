@@ -71,8 +71,6 @@ pub struct Bench {
     pub instruments: Vec<Instrument>,
     /// What is known of the blower and the fan levels.
     pub fan: FanInfo,
-    /// Where the airflow was measured, where stated.
-    pub flow_at: Option<FlowAt>,
     /// What feeds the unit.
     pub supply: SupplyInfo,
     /// The day that `runtime` plays through.
@@ -306,7 +304,6 @@ impl Bench {
             points,
             instruments: Vec::new(),
             fan: FanInfo::default(),
-            flow_at: None,
             supply: SupplyInfo::default(),
             day: None,
             source: Some(source.clone()),
@@ -420,7 +417,6 @@ impl Bench {
             points,
             instruments,
             fan,
-            flow_at: duct.at,
             supply,
             day,
             source: None,

@@ -1,7 +1,8 @@
 //! A setting's mean readings, and the figures that they give.
 
 use crate::air::{ASSUMED_RH, AirError, AirReadings, Side, heat_flows};
-use crate::bench::{Bench, Channel, FlowAt, Point};
+use crate::bench::{Bench, Channel, Point};
+use crate::fit::forms::flow_side;
 
 use super::{Figure, Values};
 
@@ -30,10 +31,7 @@ impl Readings {
         values[Channel::Pressure as usize].get_or_insert(bench.pressure_pa);
         let mut readings = Readings {
             values,
-            flow_at: bench.flow_at.map(|at| match at {
-                FlowAt::Intake => Side::Intake,
-                FlowAt::Outlet => Side::Outlet,
-            }),
+            flow_at: flow_side(bench),
             total,
             humidity_assumed: false,
         };

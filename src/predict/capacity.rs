@@ -99,3 +99,18 @@ pub fn predict_capacity_assuming(
         mean_w: (quantile(&parts, tail)?, quantile(&parts, 1.0 - tail)?),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::unseen_bend;
+
+    #[test]
+    fn a_steep_sensible_capacity_bends_by_half_its_squared_slope() {
+        // 5 % a kelvin: 0.05²/2 = 1.25e-3; 3 %: 4.5e-4, less than the least. √(1.25² + 0.3²) = 1.285496, √(6² + 3²) = 6.708204.
+        for (slope, bend, sd) in [(0.05, 1.25e-3, 1.285496e-3), (0.03, 6e-4, 6.708204e-4)] {
+            let found = unseen_bend(true, slope);
+            assert!((found.0 - bend).abs() < 1e-12 && (found.1 - sd).abs() < 1e-9);
+        }
+        assert_eq!(unseen_bend(false, 0.05), (0.0, 3e-4));
+    }
+}

@@ -188,4 +188,16 @@ mod tests {
         }
         assert_eq!(quantile(0.1, inf, inf), 1.0);
     }
+
+    #[test]
+    fn many_degrees_on_both_sides_are_normal() {
+        // ln F has variance 2/d1 + 2/d2: with 8e26 and 8e26 a standard deviation of √(1/2)·1e-13; one above, Φ(−1) = 0.158655 (tables).
+        let d = 8e26;
+        let one_sd = 1.0 + 0.5_f64.sqrt() * 1e-13;
+        assert_eq!(sf(1.0, d, d), 0.5);
+        // 1 + 7e-14 itself is rounded to a multiple of 2.2e-16.
+        assert!((sf(one_sd, d, d) - 0.158_655).abs() < 1e-3);
+        // So many more on one side leave a chi-square: 7.77944 is its upper 10 % point with four degrees of freedom.
+        assert!((sf(7.77944 / 4.0, 4.0, 1e300) - 0.1).abs() < 1e-6);
+    }
 }

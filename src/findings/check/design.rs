@@ -229,7 +229,7 @@ fn conditions(bench: &Bench, data: &DrawData, findings: &mut Vec<Finding>) {
     {
         add(findings, Severity::Note, "pressure-assumed", "Neither altitude nor pressure is stated; sea level is assumed. Capacity falls by about 1 % for each 85 m of altitude (standard atmosphere, ISO 2533).".to_owned());
     }
-    if bench.flow_at.is_none()
+    if bench.duct.at.is_none()
         && data.flow_scale == FlowScale::Airflow
         && lacks(Channel::OutletTemp) < data.rows.len()
     {

@@ -174,6 +174,24 @@ fn a_power_at_zero_has_finite_derivatives() {
 }
 
 #[test]
+fn a_root_of_nothing_has_a_slope_of_zero_where_nothing_moves_it() {
+    // √(a·x) at x = 0 is 0 whatever a is; at x = 4, a = 4 its slope in a is x / (2 √16) = 0.5.
+    let curve = curve("y = sqrt(a*x) + sqrt(x)");
+    let data = [[0.0, 4.0], [0.0, 0.0]];
+    let data: Vec<&[f64]> = curve
+        .columns()
+        .iter()
+        .map(|c| &data[usize::from(c == "y")][..])
+        .collect();
+    let (mut values, mut jacobian) = ([0.0; 2], [0.0; 2]);
+    curve
+        .on_data(&data, 2)
+        .with_derivatives(&[4.0], &mut values, &mut jacobian);
+    assert_eq!(values, [0.0, 6.0]);
+    assert_eq!(jacobian, [0.0, 0.5]);
+}
+
+#[test]
 fn a_long_block_of_rows_is_computed_as_single_rows_are() {
     let curve = curve("y = a*(1 - exp(-b*x))/(1 + c*x*x) + x*(2 - x)");
     let x: Vec<f64> = (0..1000).map(|i| f64::from(i) / 100.0).collect();

@@ -72,6 +72,14 @@ pub enum NoCapacity {
     },
 }
 
+/// The side whose air the duct measured, where stated.
+pub(crate) fn flow_side(bench: &Bench) -> Option<Side> {
+    bench.duct.at.map(|at| match at {
+        FlowAt::Intake => Side::Intake,
+        FlowAt::Outlet => Side::Outlet,
+    })
+}
+
 /// The air-enthalpy method on a point, with its fan level's own airflow: the level's mean over runs, so that the
 /// noise of one flow reading does not stand on both axes of a capacity curve.
 ///
@@ -90,10 +98,7 @@ pub fn point_capacity(bench: &Bench, point: &Point, flow_m3h: f64) -> Result<Cap
         outlet_temp_c,
         outlet_rh: point.get(Channel::OutletRh),
         flow_m3h,
-        flow_at: bench.flow_at.map(|at| match at {
-            FlowAt::Intake => Side::Intake,
-            FlowAt::Outlet => Side::Outlet,
-        }),
+        flow_at: flow_side(bench),
         pressure_pa: point.get(Channel::Pressure).unwrap_or(bench.pressure_pa),
         condensate_kg_h: point.get(Channel::Condensate),
     })

@@ -13,6 +13,7 @@ mod lift;
 mod paste;
 
 pub use blower::{Blower, BlowerSource, LevelDraw};
+pub(crate) use capacity::flow_side;
 pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
 pub use data::{At, DrawData, DrawRow, FlowScale, Level};
 pub use draw::{

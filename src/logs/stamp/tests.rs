@@ -187,6 +187,22 @@ fn a_cursor_reads_what_the_reader_reads() {
 }
 
 #[test]
+fn the_end_of_a_day_has_one_second() {
+    let format = TimeFormat::Pattern("%Y-%m-%d %H:%M:%S".to_owned());
+    let reader = StampReader::new(&format, None, false).unwrap();
+    let mut cursor = StampCursor::new(&reader);
+    let end = cursor.read(b"2026-08-25 24:00:00");
+    assert_eq!(end, reader.read(b"2026-08-26 00:00:00"));
+    assert_eq!(cursor.same_minute(b"2026-08-25 24:00:01"), None);
+    assert!(reader.read(b"2026-08-25 24:00:01").is_err());
+    // Any other minute goes on, one that begins a day too.
+    cursor.read(b"2026-08-26 00:00:00").unwrap();
+    let next = cursor.same_minute(b"2026-08-26 00:00:01").map(|s| s.0);
+    assert_eq!(next, reader.read(b"2026-08-26 00:00:01").ok());
+    assert!(next.is_some());
+}
+
+#[test]
 fn elapsed_clocks() {
     assert_eq!(elapsed_clock(b"0d 00:01:30.50"), Ok(90.5));
     assert_eq!(elapsed_clock(b"00:41:50"), Ok(2510.0));

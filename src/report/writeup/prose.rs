@@ -135,7 +135,7 @@ pub(super) fn methods(r: &Results<'_>) -> Vec<String> {
         Err(why) => text.push(format!("No capacity is given: {why}")),
     }
     if r.capacity.is_ok() {
-        let air = match r.bench.flow_at {
+        let air = match r.bench.duct.at {
             Some(FlowAt::Intake) => "the density of the intake air, where it was measured",
             Some(FlowAt::Outlet) => "the density of the outlet air, where it was measured",
             None => {
