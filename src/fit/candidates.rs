@@ -6,7 +6,9 @@
 
 use rayon::prelude::*;
 
-use super::forms::{At, CORNERS, DrawData, DrawForm, IntakeForm, Scatter, control_family, family};
+use super::forms::{
+    At, CORNERS, DrawData, DrawForm, HeldSlope, IntakeForm, Scatter, control_family, family,
+};
 use super::{BlocksSeen, FitError, LinearFit, least_squares};
 use crate::stats::student_t;
 use nalgebra::DMatrix;
@@ -75,10 +77,31 @@ const FALLING_STEP: f64 = -0.03;
 /// A slope of ln(draw) with intake, 1/K, that a fixed speed could have (published up to +0.7 % per K): no control is seen below it.
 const SMALLEST_RAMP: f64 = 0.007;
 
+/// Slopes of ln(draw) with intake that a held speed may have, 1/K: published -0.02 to +0.7 % per K of entering wet bulb
+/// (NREL/TP-5500-56354) and down to -1.5 % per K of Carnot work at held ambient, a little wider for what a fit leaves in doubt. Steeper ones
+/// are a step or a ramp in disguise.
+const HELD_SLOPES: (f64, f64) = (-0.016, 0.012);
+
+/// What the log odds of a control with this slope of its held speed lose to those with another: half the belief in the assumed slope, the
+/// rest shared among those that are fitted. No source: even odds.
+fn held_slope_doubt(form: &DrawForm) -> f64 {
+    let control = matches!(form.intake, IntakeForm::Terraced(_) | IntakeForm::Ramp(_));
+    match form.held {
+        _ if !control => 0.0,
+        HeldSlope::Assumed => 2f64.ln(),
+        HeldSlope::Common | HeldSlope::ByGroup | HeldSlope::ByFlow => 6f64.ln(),
+    }
+}
+
 impl Candidate {
     /// Whether the form's steps or ramp with intake, if it has any, look like a control's.
     fn control_is_plausible(&self, data: &DrawData) -> bool {
         let control = self.form.control(data, &self.fit.coef);
+        let (least, most) = HELD_SLOPES;
+        let held = self.form.held_slopes(data, &self.fit.coef);
+        if held.iter().any(|s| !(least..=most).contains(s)) {
+            return false;
+        }
         match self.form.intake {
             IntakeForm::Terraced(_) => {
                 let any = control.iter().any(|s| *s > SMALLEST_STEP);
@@ -320,7 +343,7 @@ pub fn fit_form(
         IntakeForm::Ramp(_) => CORNER_LOG_PRIOR - (2.0 * f64::from(CORNERS)).ln(),
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,
-    };
+    } - held_slope_doubt(&form);
     let dof = fit.dof().max(1) as f64;
     let relative_sd = (fit.rss / dof).max(SMALLEST_RELATIVE_VARIANCE).sqrt();
     Ok(Candidate {

@@ -159,6 +159,18 @@ impl Beside<'_> {
         }
     }
 
+    /// Asserts that the page's curves have these parts.
+    fn holds(&mut self, parts: &[&str]) {
+        let model = "document.getElementById('explorer-model').textContent";
+        for part in parts {
+            let found = self.chrome.evaluate(&format!("{model}.includes('{part}')"));
+            assert_eq!(
+                found, true,
+                "no {part} among the curves: choose another seed"
+            );
+        }
+    }
+
     fn finish(self, at_least: usize) {
         quiet(&self.chrome, &self.written.page());
         let Compared { values, worst } = self.seen;
@@ -200,14 +212,11 @@ fn another_level_and_a_converter_answer_as_the_commands() {
 
 #[test]
 fn a_control_that_ramps_answers_as_the_commands() {
-    let written = made(Kind::IndependentRamp, 4);
+    let written = made(Kind::IndependentRamp, 9);
     let Some(mut beside) = Beside::new(&written, "") else {
         return;
     };
-    let form = beside
-        .chrome
-        .evaluate("document.getElementById('explorer-model').textContent.includes('ramp-held')");
-    assert_eq!(form, true, "no ramp among the curves: choose another seed");
+    beside.holds(&["ramp-held", r#""held":"by-group""#, r#""held":"by-flow""#]);
     assert!(beside.compare(None, "") && beside.compare(Some(44.0), ""));
     beside.compare_untested();
     beside.finish(300);
@@ -219,10 +228,7 @@ fn a_control_that_steps_answers_as_the_commands() {
     let Some(mut beside) = Beside::new(&written, "") else {
         return;
     };
-    let form = beside
-        .chrome
-        .evaluate("document.getElementById('explorer-model').textContent.includes('terraced')");
-    assert_eq!(form, true, "no step among the curves: choose another seed");
+    beside.holds(&["terraced", r#""held":"common""#, r#""held":"by-flow""#]);
     assert!(beside.compare(None, "") && beside.compare(Some(44.0), ""));
     beside.finish(300);
 }

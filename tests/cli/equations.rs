@@ -7,6 +7,7 @@ use steadydraw::bench::Bench;
 use steadydraw::fit::Equation;
 use steadydraw::fit::candidates::{DrawFit, fit_draw};
 use steadydraw::fit::forms::{At, CapacityData, DrawData};
+use steadydraw::made::bench::{Kind, Options, make};
 
 use crate::support::sheet::Sheet;
 use crate::support::{BenchDir, run};
@@ -211,6 +212,25 @@ fn with_references_below_zero_and_names_that_look_like_parts_of_an_equation() {
     }
     let cooling = three.keep(|kind, _, _| kind == "cooling");
     assert!(hold(&BenchDir::invented().points(cooling.csv())) > 1000);
+}
+
+#[test]
+fn with_a_control_that_ramps_or_steps() {
+    for (kind, seed) in [(Kind::IndependentRamp, 9), (Kind::IndependentStepped, 3)] {
+        let made = make(kind, seed, &Options::default());
+        let bench = || BenchDir::new().toml(&made.toml);
+        let json = bench().points(&made.points_csv).run("fit --json").answers();
+        for part in [
+            "held speed with a slope by mode",
+            "held speed with a slope growing",
+        ] {
+            assert!(json.stdout.contains(part), "no {part}: choose another seed");
+        }
+        assert!(hold(&bench().points(&made.points_csv)) > 1000);
+        // Without a blower the equations have the airflow as a variable.
+        let lines = made.points_csv.lines().filter(|l| !l.contains("fan-only"));
+        hold(&bench().points(lines.map(|l| format!("{l}\n")).collect::<String>()));
+    }
 }
 
 #[test]

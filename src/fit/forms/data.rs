@@ -387,14 +387,24 @@ fn mean_or(values: &[f64], otherwise: f64) -> f64 {
     }
 }
 
-/// Clusters of values, broken where two neighbours lie more than 2 K apart; rising.
+/// Clusters of values, rising: broken where two neighbours lie more than 2 K apart, or more than 1 K and far more than neighbours mostly do
+/// (where many runs stand at two set points, the strays of one come near those of the other).
 fn clusters(mut values: Vec<f64>) -> Vec<Vec<f64>> {
     const APART_K: f64 = 2.0;
+    const CLEARLY_APART_K: f64 = 1.0;
+    const TIMES_USUAL: f64 = 8.0;
     values.sort_by(f64::total_cmp);
+    let mut spacings: Vec<f64> = values
+        .windows(2)
+        .filter_map(|w| Some(w.last()? - w.first()?))
+        .collect();
+    spacings.sort_by(f64::total_cmp);
+    let usual = spacings.get(spacings.len() / 2).copied().unwrap_or(0.0);
+    let apart = (TIMES_USUAL * usual).clamp(CLEARLY_APART_K, APART_K);
     let mut list: Vec<Vec<f64>> = Vec::new();
     for v in values {
         match list.last_mut() {
-            Some(own) if own.last().is_some_and(|last| v - last <= APART_K) => own.push(v),
+            Some(own) if own.last().is_some_and(|last| v - last <= apart) => own.push(v),
             _ => list.push(vec![v]),
         }
     }
@@ -510,4 +520,30 @@ fn levels_of(bench: &Bench, cooling: &[(usize, &Point)]) -> (Vec<Level>, FlowSca
         levels.sort_by(|a, b| a.label.cmp(&b.label));
     }
     (levels, scale)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn set_points_are_told_apart_by_their_gaps() {
+        let ends = |values: Vec<f64>| -> Vec<(f64, f64)> {
+            let list = clusters(values);
+            list.iter().map(|c| (c[0], c[c.len() - 1])).collect()
+        };
+        // Six runs at each of two set points, strays 1.7 K apart: not a gap among so few.
+        let few = vec![
+            27.6, 28.3, 29.0, 29.4, 30.1, 30.6, 32.3, 32.9, 33.4, 34.0, 34.6, 35.1,
+        ];
+        assert_eq!(ends(few), [(27.6, 35.1)]);
+        // Thirty-one at each, an eighth of a kelvin apart: now it is.
+        let row = |from: f64| (0..31).map(move |i| from + 0.125 * f64::from(i));
+        let many: Vec<f64> = row(27.0).chain(row(32.5)).collect();
+        assert_eq!(ends(many), [(27.0, 30.75), (32.5, 36.25)]);
+        // More than 2 K always is, 1 K or less never.
+        assert_eq!(ends(vec![20.0, 22.25]), [(20.0, 20.0), (22.25, 22.25)]);
+        let close: Vec<f64> = row(27.0).chain(row(31.75)).collect();
+        assert_eq!(ends(close).len(), 1);
+    }
 }

@@ -90,8 +90,21 @@ impl Corner {
 
 /// Slope of ln(draw) with intake where [`IntakeForm::Terraced`] and [`IntakeForm::Ramp`] hold the speed, 1/K: the middle of what fixed-speed compressors do (−0.02 to +0.7 %
 /// per K of entering wet bulb, curve sets of NREL/TP-5500-56354, evaluated; Carnot work at held ambient down to about −1.5 % per K).
-/// Not fitted: within a set point the intake hardly moves.
+/// Fitted only where [`HeldSlope`] asks for it: within a set point the intake hardly moves.
 pub const PLATEAU_SLOPE_PER_K: f64 = -0.002;
+
+/// How the draw follows the intake while a control that steps or ramps holds the speed; other forms have no such part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum HeldSlope {
+    /// As [`PLATEAU_SLOPE_PER_K`] says.
+    Assumed,
+    /// One slope, fitted: how far it departs from the assumed.
+    Common,
+    /// One for each group.
+    ByGroup,
+    /// One that grows or falls with airflow.
+    ByFlow,
+}
 
 /// How the form depends on the ambient temperature.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -120,6 +133,8 @@ pub struct DrawForm {
     pub setting: SettingForm,
     /// Dependence on the intake temperature.
     pub intake: IntakeForm,
+    /// Dependence on the intake temperature at a speed that a control holds.
+    pub held: HeldSlope,
     /// Dependence on the ambient temperature.
     pub ambient: AmbientForm,
     /// Whether the intake's humidity has a slope: see [`DrawRow::moisture`](super::DrawRow::moisture).
@@ -210,6 +225,17 @@ impl DrawForm {
                     names.push("bend with airflow".to_owned());
                 }
             }
+        }
+        match self.held {
+            HeldSlope::Assumed => {}
+            HeldSlope::Common => names.push("slope with intake".to_owned()),
+            HeldSlope::ByGroup => {
+                names.extend((0..g).map(|i| format!("slope with intake, {}", group(i))));
+            }
+            HeldSlope::ByFlow => names.extend([
+                "slope with intake".to_owned(),
+                "change of that slope with ln airflow".to_owned(),
+            ]),
         }
         match self.intake {
             IntakeForm::None => {}
@@ -348,6 +374,12 @@ impl DrawForm {
             }
         }
         let t = at.intake - data.intake_ref;
+        match self.held {
+            HeldSlope::Assumed => {}
+            HeldSlope::Common => row.push(t),
+            HeldSlope::ByGroup => one_of(&mut row, t),
+            HeldSlope::ByFlow => row.extend([t, t * x()?]),
+        }
         match self.intake {
             IntakeForm::None => {}
             IntakeForm::Common => row.push(t),
@@ -429,6 +461,25 @@ impl DrawForm {
             .unwrap_or_default()
     }
 
+    /// Slopes of the response with intake at a speed that a control holds, 1/K: at the middle airflow, one for each group where they differ;
+    /// empty for other forms.
+    pub fn held_slopes(&self, data: &DrawData, coef: &[f64]) -> Vec<f64> {
+        let fitted = match self.held {
+            HeldSlope::Assumed => return Vec::new(),
+            HeldSlope::Common | HeldSlope::ByFlow => 1,
+            HeldSlope::ByGroup => self.group_count(),
+        };
+        let names = self.names(data);
+        let first = names
+            .iter()
+            .position(|n| n.starts_with("slope with intake"));
+        let own = first.and_then(|i| coef.get(i..i + fitted));
+        own.unwrap_or_default()
+            .iter()
+            .map(|c| c + PLATEAU_SLOPE_PER_K)
+            .collect()
+    }
+
     /// The slopes of the response with intake and with ambient at a point, 1/K: central differences of row·coef + offset
     /// over a hundredth of a kelvin (the forms are smooth, so nothing is lost to rounding that matters).
     pub fn slopes(&self, data: &DrawData, at: &At, coef: &[f64]) -> Option<(f64, f64)> {
@@ -487,6 +538,12 @@ impl DrawForm {
             }) => "; ramp with intake to a top speed",
             IntakeForm::Ramp(_) => "; ramp with intake from a lowest speed",
         };
+        let held = match self.held {
+            HeldSlope::Assumed => "",
+            HeldSlope::Common => ", held speed with a slope",
+            HeldSlope::ByGroup => ", held speed with a slope by mode",
+            HeldSlope::ByFlow => ", held speed with a slope growing with airflow",
+        };
         let lift = if self.lift { "; times the lift" } else { "" };
         let ambient = match self.ambient {
             AmbientForm::None => "",
@@ -501,7 +558,7 @@ impl DrawForm {
             Scatter::Proportional => "",
             Scatter::Additive => "; scatter in watts",
         };
-        format!("{setting}{modes}{intake}{lift}{ambient}{moisture}{scatter}")
+        format!("{setting}{modes}{intake}{held}{lift}{ambient}{moisture}{scatter}")
     }
 }
 

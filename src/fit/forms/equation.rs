@@ -3,7 +3,9 @@
 //! Every number stands in the text; names carry their units: `flow_m3h`, `intake_degC`, `ambient_degC`, `draw_W`.
 
 use super::data::{At, DrawData, FlowScale, Level};
-use super::draw::{AmbientForm, DrawForm, Held, IntakeForm, PLATEAU_SLOPE_PER_K, SettingForm};
+use super::draw::{
+    AmbientForm, DrawForm, Held, HeldSlope, IntakeForm, PLATEAU_SLOPE_PER_K, SettingForm,
+};
 
 /// An equation and where it holds.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -140,10 +142,11 @@ impl DrawForm {
         let slope = straight(1.0, 0.0)? - constant;
         let ambient = straight(0.0, 1.0)? - constant;
         let mut exponent = format!("{constant:.DECIMALS$}");
-        if !matches!(
+        let straight_slope = !matches!(
             self.intake,
             IntakeForm::None | IntakeForm::Terraced(_) | IntakeForm::Ramp(_)
-        ) {
+        );
+        if straight_slope || self.held != HeldSlope::Assumed {
             exponent.push_str(&signed(
                 slope,
                 &format!("(intake_degC{})", less(data.intake_ref)),

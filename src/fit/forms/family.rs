@@ -1,7 +1,9 @@
 //! All forms worth trying on given data.
 
 use super::data::{DrawData, DrawRow};
-use super::draw::{AmbientForm, Corner, DrawForm, Held, IntakeForm, Scatter, SettingForm};
+use super::draw::{
+    AmbientForm, Corner, DrawForm, Held, HeldSlope, IntakeForm, Scatter, SettingForm,
+};
 
 /// With more modes than this, not every way of grouping them is tried: there are 52 for five modes, 203 for six.
 const MOST_MODES_PARTITIONED: usize = 4;
@@ -108,25 +110,46 @@ fn partitions(modes: usize) -> Vec<Vec<usize>> {
 /// [`control_family`].
 pub fn family(data: &DrawData) -> Vec<DrawForm> {
     let by_flow = have_flow(data) && used_levels(data) > 1;
-    with_intakes(data, |groups| intakes(data, by_flow, groups))
+    let own = |groups| {
+        let shapes = intakes(data, by_flow, groups).into_iter();
+        shapes
+            .map(|(intake, lift)| (intake, lift, HeldSlope::Assumed))
+            .collect()
+    };
+    with_intakes(data, own)
 }
 
 /// The forms of a control that follows the intake: worth trying where some form shows a slope steeper than a fixed speed has.
 pub fn control_family(data: &DrawData) -> Vec<DrawForm> {
+    let by_flow = have_flow(data) && used_levels(data) > 1;
     let shapes = controls(data);
-    with_intakes(data, |_| shapes.clone())
+    with_intakes(data, |groups| {
+        let mut held = vec![HeldSlope::Assumed];
+        // Between two set points a step or a ramp cannot be told from the slope beside it.
+        if data.set_points.len() > 2 {
+            held.push(HeldSlope::Common);
+            if groups > 1 {
+                held.push(HeldSlope::ByGroup);
+            }
+            if by_flow {
+                held.push(HeldSlope::ByFlow);
+            }
+        }
+        let with = |intake| held.iter().map(move |h| (intake, false, *h));
+        shapes.iter().flat_map(|s| with(*s)).collect()
+    })
 }
 
 /// All forms whose dependence on the intake is among those that `intakes` gives for a number of groups of modes.
 fn with_intakes(
     data: &DrawData,
-    intakes: impl Fn(usize) -> Vec<(IntakeForm, bool)>,
+    intakes: impl Fn(usize) -> Vec<(IntakeForm, bool, HeldSlope)>,
 ) -> Vec<DrawForm> {
     let mut forms = Vec::new();
     for groups in groupings(data) {
         let group_count = groups.iter().max().map_or(0, |g| g + 1);
         for setting in settings(have_flow(data), used_levels(data), group_count) {
-            for (intake, lift) in intakes(group_count) {
+            for (intake, lift, held) in intakes(group_count) {
                 for ambient in ambients(data) {
                     for moisture in moistures(data) {
                         for scatter in [Scatter::Proportional, Scatter::Additive] {
@@ -134,6 +157,7 @@ fn with_intakes(
                                 groups: groups.clone(),
                                 setting,
                                 intake,
+                                held,
                                 ambient,
                                 moisture: *moisture,
                                 lift,
@@ -167,16 +191,16 @@ pub const CORNERS: u8 = 6;
 /// A tested intake range under which no corner can be seen, K.
 const CORNER_RANGE_K: f64 = 3.0;
 
-fn controls(data: &DrawData) -> Vec<(IntakeForm, bool)> {
+fn controls(data: &DrawData) -> Vec<IntakeForm> {
     let mut list = Vec::new();
     if !data.intake_varied {
         return list;
     }
     let gaps = data.intake_gaps().len();
     if (1..=MOST_STEPS).contains(&gaps) {
-        list.extend((0..gaps).map(|i| (IntakeForm::Terraced(1 << i), false)));
+        list.extend((0..gaps).map(|i| IntakeForm::Terraced(1 << i)));
         if gaps > 1 {
-            list.push((IntakeForm::Terraced((1 << gaps) - 1), false));
+            list.push(IntakeForm::Terraced((1 << gaps) - 1));
         }
     }
     let (low, high) = data.whole_intake_range();
@@ -185,7 +209,7 @@ fn controls(data: &DrawData) -> Vec<(IntakeForm, bool)> {
             let c = low + (high - low) * (f64::from(i) + 0.5) / f64::from(CORNERS);
             let tenths = (10.0 * c).round() as i32;
             for held in [Held::Above, Held::Below] {
-                list.push((IntakeForm::Ramp(Corner { tenths, held }), false));
+                list.push(IntakeForm::Ramp(Corner { tenths, held }));
             }
         }
     }

@@ -17,7 +17,8 @@ pub(crate) use capacity::flow_side;
 pub use capacity::{CapacityData, CapacityKind, NoCapacity, point_capacity};
 pub use data::{At, DrawData, DrawRow, FlowScale, Level};
 pub use draw::{
-    AmbientForm, Corner, DrawForm, Held, IntakeForm, PLATEAU_SLOPE_PER_K, Scatter, SettingForm,
+    AmbientForm, Corner, DrawForm, Held, HeldSlope, IntakeForm, PLATEAU_SLOPE_PER_K, Scatter,
+    SettingForm,
 };
 pub use equation::Equation;
 pub use family::{CORNERS, control_family, family, groupings};

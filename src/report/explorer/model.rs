@@ -7,7 +7,7 @@ use crate::bench::{AccuracyAs, Bench, Channel, Kind};
 use crate::budget::shared_capacity_u;
 use crate::fit::candidates::{Candidate, DrawFit};
 use crate::fit::forms::{
-    AmbientForm, CORNERS, CapacityKind, DrawData, DrawForm, Held, IntakeForm, LiftParts,
+    AmbientForm, CORNERS, CapacityKind, DrawData, DrawForm, Held, HeldSlope, IntakeForm, LiftParts,
     PLATEAU_SLOPE_PER_K, Scatter, SettingForm,
 };
 use crate::predict::{Doubts, control_note, doubts, ramp_chance, seen_control};
@@ -88,6 +88,7 @@ struct CandidateModel {
     groups: Vec<usize>,
     setting: &'static str,
     intake: &'static str,
+    held: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     steps: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -259,6 +260,7 @@ fn candidate(c: &Candidate) -> CandidateModel {
         groups,
         setting,
         intake,
+        held,
         ambient,
         moisture,
         lift,
@@ -300,6 +302,12 @@ fn candidate(c: &Candidate) -> CandidateModel {
             SettingForm::QuadraticByGroup => "quadratic-by-group",
         },
         intake,
+        held: match held {
+            HeldSlope::Assumed => "assumed",
+            HeldSlope::Common => "common",
+            HeldSlope::ByGroup => "by-group",
+            HeldSlope::ByFlow => "by-flow",
+        },
         steps,
         corner,
         ambient: *ambient == AmbientForm::Common,

@@ -56,7 +56,7 @@ function makePredictor(model) {
   function row(c, at) {
     const out = [], group = c.groups[at.mode], f = flow[at.level];
     const oneOf = (v) => { for (let g = 0; g < c.count; g++) out.push(g === group ? v : 0); };
-    const byFlow = !['flat', 'cell', 'additive'].includes(c.setting) || c.intake.endsWith('flow');
+    const byFlow = !['flat', 'cell', 'additive'].includes(c.setting) || c.intake.endsWith('flow') || c.held === 'by-flow';
     if (byFlow && f === null) return null;
     if (c.setting === 'cell') {
       const own = c.cells.indexOf(group + '/' + at.level);
@@ -77,6 +77,9 @@ function makePredictor(model) {
       }
     }
     const t = at.intake - model.intake_ref;
+    if (c.held === 'by-group') oneOf(t);
+    else if (c.held === 'common') out.push(t);
+    else if (c.held === 'by-flow') out.push(t, t * f);
     switch (c.intake) {
       case 'none': break;
       case 'common': case 'kinked': out.push(t); break;
