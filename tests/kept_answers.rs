@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use steadydraw::made::bench::{Kind, Options, make};
-use steadydraw::made::logs;
+use steadydraw::made::logs::{self, varied};
 
 /// How far a sum may move, as a share of the sum of sizes: libraries of elementary functions differ in the last bit, and a search that
 /// ends on a tolerance enlarges that.
@@ -119,7 +119,18 @@ fn gather(value: &Value, key: &str, into: &mut BTreeMap<String, Kept>) {
     }
 }
 
-/// Puts folders in place of `{demo}`, `{data/…}`, `{tests/…}`, `{made KIND SEED}`, `{logs SEED}` and `{reduced FOLDER}`.
+/// Writes a bench of logs.
+fn written(folder: &Path, files: &[(String, Vec<u8>)]) -> PathBuf {
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, bytes).unwrap();
+    }
+    folder.to_owned()
+}
+
+/// Puts folders in place of `{demo}`, `{data/…}`, `{tests/…}`, `{made KIND SEED}`, `{logs SEED}`,
+/// `{varied SEED}` and `{untold SEED SECONDS_BEHIND}`.
 fn with_folders(line: &str, within: &Path) -> Vec<String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut args = Vec::new();
@@ -145,9 +156,12 @@ fn with_folders(line: &str, within: &Path) -> Vec<String> {
                 std::fs::write(folder.join("points.csv"), made.points_csv).unwrap();
                 folder
             }
-            ["logs", seed] => {
-                logs::make(seed.parse().unwrap()).write_to(&folder).unwrap();
-                folder
+            ["logs", seed] => written(&folder, &logs::make(seed.parse().unwrap()).files),
+            ["varied", seed] => written(&folder, &varied::make(seed.parse().unwrap()).files),
+            ["untold", seed, behind_s] => {
+                let behind_s = behind_s.parse().unwrap();
+                let made = varied::make_untold(seed.parse().unwrap(), behind_s);
+                written(&folder, &made.files)
             }
             [path] => root.join(path),
             _ => panic!("{what}"),
@@ -228,6 +242,15 @@ kept! {
     check_stepped: "check {made independent-stepped 2}";
     check_outliers: "check {made weak 3}";
 
+    check_made_0: "check {made independent 23}";
+    check_made_1: "check {made coupled 25}";
+    check_made_2: "check {made coupled-modes 27}";
+    check_made_3: "check {made coupled-uneven 29}";
+    check_made_4: "check {made independent-stepped 31}";
+    check_made_5: "check {made confounded-coupled 33}";
+    check_made_6: "check {made weak 35}";
+    check_made_7: "check {made independent-nofan 37}";
+
     fit_demo: "fit {data/demo}";
     fit_two_stage: "fit {data/two-stage-heat-pump} --leave-out";
     fit_cool_hours: "fit {data/stories/cool-hours} --leave-out";
@@ -254,6 +277,17 @@ kept! {
     coupling_uneven: "coupling {made coupled-uneven 14} --seed 5";
     coupling_weak: "coupling {made weak 15} --level 0.99";
     coupling_confounded: "coupling {made confounded-independent 16}";
+
+    coupling_made_0: "coupling {made confounded-coupled 22}";
+    coupling_made_1: "coupling {made confounded-independent 24}";
+    coupling_made_2: "coupling {made independent-nofan 26}";
+    coupling_made_3: "coupling {made weak 28}";
+    coupling_made_4: "coupling {made coupled-modes 30}";
+    coupling_made_5: "coupling {made coupled-nofan 32}";
+    coupling_made_6: "coupling {made confounded-coupled 35}";
+    coupling_made_7: "coupling {made independent-nofan 37}";
+    coupling_made_8: "coupling {made independent 39}";
+    coupling_made_9: "coupling {made coupled 41}";
 
     predict_demo: "predict {data/demo} --intake 19degC,27degC,35degC --ambient 30degC --mode cruise --explain";
     predict_demo_far: "predict {data/demo} --intake 30degC --ambient 42degC --mode damp --fan 3 --explain --assume-ambient-slope published";
@@ -295,6 +329,34 @@ kept! {
     reduce_made_more: "reduce {logs 2} --out out";
     reduce_made_again: "reduce {logs 3} --out out";
     reduce_made_last: "reduce {logs 4} --out out";
+
+    reduce_logs_5: "reduce {logs 5} --out out";
+    reduce_logs_6: "reduce {logs 6} --out out";
+    reduce_logs_7: "reduce {logs 7} --out out";
+    reduce_logs_8: "reduce {logs 8} --out out";
+    reduce_varied_1: "reduce {varied 1} --out out";
+    reduce_varied_2: "reduce {varied 2} --out out";
+    reduce_varied_3: "reduce {varied 3} --out out";
+    reduce_varied_4: "reduce {varied 4} --out out";
+    reduce_varied_5: "reduce {varied 5} --out out";
+    reduce_varied_6: "reduce {varied 6} --out out";
+    reduce_varied_7: "reduce {varied 7} --out out";
+    reduce_varied_8: "reduce {varied 8} --out out";
+    reduce_varied_9: "reduce {varied 9} --out out";
+    reduce_varied_10: "reduce {varied 10} --out out";
+    reduce_varied_11: "reduce {varied 11} --out out";
+    reduce_varied_12: "reduce {varied 12} --out out";
+    reduce_varied_13: "reduce {varied 13} --out out";
+    reduce_varied_14: "reduce {varied 14} --out out";
+    reduce_varied_15: "reduce {varied 15} --out out";
+    reduce_varied_16: "reduce {varied 16} --out out";
+    reduce_varied_17: "reduce {varied 17} --out out";
+    reduce_varied_18: "reduce {varied 18} --out out";
+    reduce_varied_19: "reduce {varied 19} --out out";
+    reduce_untold_1: "reduce {untold 1 0} --out out";
+    reduce_untold_2: "reduce {untold 2 40} --out out";
+    reduce_untold_3: "reduce {untold 3 95} --out out";
+    reduce_untold_4: "reduce {untold 4 -70} --out out";
 
     curve_line: "curve {data/demo/points.csv} --equation \"y = a + b*x\" --x intake_temp --y power --at x=30";
     curve_power: "curve {data/demo/points.csv} --equation \"y = a + b*x^c\" --x airflow --y current --start a=1,b=0.01,c=1 --at x=150,x=300 --level 0.9";
