@@ -408,3 +408,25 @@ fn read_state(
     }
     MoistAir::from_relative_humidity(temp_c, rh.min(1.0), r.pressure_pa).map(Some)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn air_that_comes_out_as_it_went_in_has_no_sensible_heat_ratio() {
+        let still = AirReadings {
+            intake_temp_c: 25.0,
+            intake_rh: Some(0.5),
+            outlet_temp_c: 25.0,
+            outlet_rh: Some(0.5),
+            flow_m3h: 200.0,
+            flow_at: Some(Side::Outlet),
+            pressure_pa: 101_325.0,
+            condensate_kg_h: None,
+        };
+        let nothing = capacity(&still).unwrap();
+        assert_eq!((nothing.sensible_w, nothing.total_w), (0.0, Some(0.0)));
+        assert_eq!(nothing.sensible_heat_ratio(), None);
+    }
+}

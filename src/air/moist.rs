@@ -374,4 +374,12 @@ mod tests {
             assert!(MoistAir::from_humidity_ratio(25.0, bad, 101_325.0).is_err());
         }
     }
+
+    #[test]
+    fn evaporation_and_sublimation_take_what_the_handbook_says() {
+        // ASHRAE Handbook—Fundamentals 2017, ch. 1, eq. 33 and 35 hold 2501 − 2.326 t above water and 2830 − 0.24 t over ice, kJ/kg.
+        let taken = |t| vapour_enthalpy_j_kg(t) - condensate_enthalpy_j_kg(t);
+        assert!((taken(20.0) - 2454.48e3).abs() < 1e-6);
+        assert!((taken(-10.0) - 2832.4e3).abs() < 1e-6);
+    }
 }

@@ -143,3 +143,27 @@ pub fn profile_error(
     };
     Ok((ratio - 1.0).abs().max(least))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_round_duct_has_two_diameters_measured_from_wall_and_centre() {
+        // Six points of the log-linear rule on 200 mm: 3.2, 13.5, 32.1 % of it from either wall.
+        let duct = CrossSection::Round { diameter_m: 0.2 };
+        let all = points(&duct, Rule::LogLinear, 6).unwrap();
+        let by_hand = [0.0064, 0.027, 0.0642, 0.1358, 0.173, 0.1936];
+        assert_eq!(all.len(), 12);
+        for (k, p) in all.iter().enumerate() {
+            let (from_wall, along) = (by_hand[k % 6], by_hand[k % 6] - 0.1);
+            let (x, y) = if k < 6 { (along, 0.0) } else { (0.0, along) };
+            assert_eq!(p.line, 1 + k / 6);
+            assert!((p.from_wall_m - from_wall).abs() < 1e-12, "{p:?}");
+            assert!(
+                (p.x_m - x).abs() < 1e-12 && (p.y_m - y).abs() < 1e-12,
+                "{p:?}"
+            );
+        }
+    }
+}

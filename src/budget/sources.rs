@@ -440,3 +440,54 @@ fn flow_scatter(bench: &Bench, data: &DrawData) -> Option<(f64, f64)> {
     }
     (dof > 0.0).then(|| ((squares / dof).sqrt(), dof))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What `ask` finds of a bench with a duct of 160 mm and an anemometer good to 0.06 m/s.
+    fn sought<T>(heading: &str, rows: &str, ask: impl Fn(&Sought<'_>) -> T) -> T {
+        let toml = "[points]\nfile = \"points.csv\"\n[duct]\nat = \"outlet\"\ndiameter = \"160 mm\"\nreading_to_mean = 0.82\n\
+            [[instrument]]\nname = \"anemometer\"\nmeasures = [\"air_speed\"]\naccuracy = \"0.06 m/s\"\nas = \"standard\"\n";
+        let text = format!(
+            "run,fan,intake_temp [degC],outlet_temp [degC],air_speed [m/s],power [W]{heading}\n{rows}"
+        );
+        let bench = Bench::from_texts(toml, &text).unwrap();
+        let data = DrawData::from_bench(&bench);
+        let points: Vec<&Point> = bench.points.iter().collect();
+        let readings = Readings::mean(&bench, &points, data.levels[0].flow, false);
+        ask(&Sought {
+            bench: &bench,
+            data: &data,
+            level: 0,
+            points: &points,
+            readings: &readings,
+            scatter_known: false,
+        })
+    }
+
+    #[test]
+    fn an_error_of_the_speed_moves_the_airflow_by_its_share_of_the_mean_speed() {
+        // The level's flow is the geometric mean of the runs': (2.0 × 2.4 × 2.8)^⅓ = 2.377569 m/s in a circle of 160 mm, times 0.82:
+        // 2.377569 × 0.82 × π/4 × 0.16² × 3600 = 141.1170 m3/h. 0.06 of the mean 2.4 m/s is 2.5 % of it, 3.52792 m3/h.
+        let rows = "a,1,27,15,2.0,300\nb,1,27,15,2.4,300\nc,1,27,15,2.8,300\n";
+        let moves = sought("", rows, |s| {
+            let all = s.all();
+            all.into_iter()
+                .find(|x| x.name == "anemometer")
+                .unwrap()
+                .moves
+        });
+        assert_eq!((moves.len(), moves[0].0), (1, Channel::Airflow));
+        assert!((moves[0].1 / 3.527_925 - 1.0).abs() < 1e-6, "{moves:?}");
+    }
+
+    #[test]
+    fn the_runs_own_uncertainties_are_averaged_by_their_squares() {
+        // 3 and 4 W: each run has √(½ (9 + 16)) W, the mean of the two √½ of that: 2.5 W.
+        let rows = "a,1,27,15,2.4,300,3\nb,1,27,15,2.4,300,4\n";
+        let source = sought(",u_power [W]", rows, |s| s.within(Channel::Power)).unwrap();
+        assert_eq!((source.moves.len(), source.moves[0].0), (1, Channel::Power));
+        assert!((source.moves[0].1 - 2.5).abs() < 1e-12);
+    }
+}
