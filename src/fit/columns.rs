@@ -402,8 +402,12 @@ mod tests {
         assert!(said("x,y\n1,NaN\n", &["y"]).contains("line 2, column 2"));
         assert!(said("x,y\n1\n", &["y"]).contains("1 cells"));
         assert!(said("x,y\n", &["y"]).contains("no rows"));
+        assert!(said("x,y\n1,\n", &["y"]).contains("no complete row"));
         assert!(said("x,y\n1,2\n", &["z"]).contains("expected: a column `z`"));
-        assert!(said("x,x\n1,2\n", &["x"]).contains("the heading `x` again"));
+        assert!(
+            said("y,x,x\n0,1,2\n", &["x"])
+                .contains("line 1, column 3   found:    the heading `x` again")
+        );
         assert!(said("", &["x"]).contains("no lines"));
         assert!(
             ColumnFile::from_bytes("a", vec![b'x', b'\n', 0xff])
@@ -411,5 +415,12 @@ mod tests {
                 .to_string()
                 .contains("line 2")
         );
+    }
+
+    #[test]
+    fn of_many_names_twenty_are_said_and_the_rest_counted() {
+        let names: Vec<String> = (1..=23).map(|k| format!("n{k}")).collect();
+        assert!(listed(&names).ends_with("n19, n20 and 3 more"));
+        assert!(listed(&names[..20]).ends_with("n19, n20"));
     }
 }

@@ -303,4 +303,43 @@ mod tests {
             assert!((outer.unwrap() - inner[row].unwrap() * ratio).abs() < 1e-10);
         }
     }
+
+    #[test]
+    fn a_row_off_an_otherwise_exact_fit_stands_infinitely_far_out() {
+        // y ≈ b x through (3, 25), (4, 0) and three rows at 0: b = 3, residuals 16 and −12, s² = 400/4, leverage 9/25: 16/(10 × 0.8) = 2,
+        // whose square is all four degrees of freedom: without that row the others lie on y = 0.
+        let x = DMatrix::from_column_slice(5, 1, &[3.0, 4.0, 0.0, 0.0, 0.0]);
+        for sign in [1.0, -1.0] {
+            let fit = least_squares(&x, &[sign * 25.0, 0.0, 0.0, 0.0, 0.0], None).unwrap();
+            let outer = fit.studentised_external();
+            assert_eq!(
+                outer[0],
+                Some(sign * f64::INFINITY),
+                "{:?}",
+                fit.studentised()
+            );
+            assert_eq!(outer[2], Some(0.0));
+        }
+    }
+
+    #[test]
+    fn the_total_sum_of_squares_keeps_the_last_digits_of_large_values() {
+        // 10^10 + k u for k from −20 to 80, u = 2^−19 the last digit of a double there: their mean is 10^10 + 30 u, the sum of
+        // (k − 30)² = 2 (1² + … + 50²) = 85 850. Rows that weigh ½ give half of it. One pass over the values is 2 % off.
+        let u = 2f64.powi(-19);
+        let y: Vec<f64> = (-20..=80).map(|k| 1e10 + f64::from(k) * u).collect();
+        let one = DMatrix::from_element(101, 1, 1.0);
+        for weight in [1.0, 0.5] {
+            let fit = least_squares(&one, &y, Some(&[weight; 101])).unwrap();
+            let total = fit.total_ss(TotalAbout::Mean) / (weight * u * u);
+            assert!((total / 85_850.0 - 1.0).abs() < 5e-4, "{total}");
+        }
+    }
+
+    #[test]
+    fn values_that_do_not_vary_have_no_share_to_explain() {
+        let fit = least_squares(&DMatrix::from_element(3, 1, 1.0), &[0.0; 3], None).unwrap();
+        assert_eq!(fit.r_squared(TotalAbout::Zero), None);
+        assert_eq!(fit.r_squared(TotalAbout::Mean), None);
+    }
 }

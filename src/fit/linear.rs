@@ -411,6 +411,9 @@ mod tests {
     fn entries_that_are_not_numbers_are_refused_with_their_place() {
         let error = least_squares(&line(&[1.0, f64::NAN, 3.0]), &[1.0; 3], None).unwrap_err();
         assert_eq!(error, FitError::NotFinite { row: 1, col: 1 });
+        let first = DMatrix::from_column_slice(3, 1, &[1.0, 2.0, f64::NAN]);
+        let error = least_squares(&first, &[1.0; 3], None).unwrap_err();
+        assert_eq!(error, FitError::NotFinite { row: 2, col: 0 });
         let error =
             least_squares(&line(&[1.0, 2.0, 3.0]), &[1.0, 2.0, f64::INFINITY], None).unwrap_err();
         assert_eq!(error, FitError::ResponseNotFinite { row: 2 });

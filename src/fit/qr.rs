@@ -250,4 +250,16 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn the_norm_of_a_column_beyond_the_range_of_squares_is_found() {
+        // Sixteen entries of 1e±200: four times as long.
+        for entry in [1e200, 1e-200] {
+            let power = power_of_two_below_norm(&[entry; 16]);
+            assert!(
+                (1.0..2.0).contains(&(4.0 * entry / power)),
+                "{entry} {power}"
+            );
+        }
+    }
 }

@@ -169,3 +169,16 @@ fn by_diagonal(r: &DMatrix<f64>, tolerance: f64) -> Dependence {
         groups: lost,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn where_singular_values_fail_the_diagonal_says_which_columns_are_lost() {
+        let r = DMatrix::from_diagonal(&[1.0, 1e-15, -0.5, f64::NAN, 0.2].to_vec().into());
+        let found = by_diagonal(&r, 1e-15);
+        assert_eq!((found.rank, found.columns), (3, 5));
+        assert_eq!(found.groups, [[1], [3]]);
+    }
+}

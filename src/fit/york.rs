@@ -246,6 +246,17 @@ mod tests {
         assert!(there.converged && back.converged);
         assert!((there.slope * back.slope - 1.0).abs() < 1e-12);
         assert!((there.chi_square - back.chi_square).abs() < 1e-12);
+        // The least of Σ (y − a − b x)²/(u_y² + b² u_x² − 2 b r u_x u_y) over a and b, by a search in 40 digits (mpmath).
+        assert!((there.slope + 0.731_029_255_725_489).abs() < 1e-9);
+        assert!((there.intercept - 5.989_577_293_251).abs() < 1e-9);
+        assert!((there.chi_square - 3.915_694_969_023_83).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_search_begins_at_the_ordinary_slope() {
+        // Means 3 and 5: ((−2)(−3) + (−1)(−1) + 3 × 4)/(4 + 1 + 9) = 19/14.
+        let slope = first_slope(&[1.0, 2.0, 6.0], &[2.0, 4.0, 9.0]);
+        assert!((slope - 19.0 / 14.0).abs() < 1e-15);
     }
 
     #[test]
@@ -267,5 +278,23 @@ mod tests {
             refused(&[1.0, 2.0], &[1.0], &[1.0, 1.0]),
             FitError::DimensionMismatch { .. }
         ));
+    }
+
+    #[test]
+    fn errors_that_are_one_error_are_refused() {
+        for r in [1.0, -1.0, 1.5, f64::NAN] {
+            let bound = [0.0, 0.0, r];
+            let refused = york(
+                &[0.0, 1.0, 2.0],
+                &[0.0, 1.0, 3.0],
+                &[0.1; 3],
+                &[0.1; 3],
+                Some(&bound),
+            );
+            assert!(
+                matches!(refused, Err(FitError::BadWeight { row: 2, .. })),
+                "{r}"
+            );
+        }
     }
 }

@@ -338,3 +338,16 @@ fn check_names(curve: &Curve, request: &CurveRequest) -> Result<(), CurveError> 
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_one_letter_off_is_suggested_and_no_other() {
+        let known = ["rate".to_owned(), "start".to_owned()];
+        assert_eq!(near("rtae", &known), "; did you mean `rate`?");
+        assert_eq!(near("width", &known), "");
+        assert_eq!(near("start", &known), "", "known, but as something else");
+    }
+}

@@ -171,6 +171,11 @@ fn a_power_at_zero_has_finite_derivatives() {
         .with_derivatives(&[2.0, 1.5], &mut values, &mut jacobian);
     assert_eq!(values, [0.0, 16.0]);
     assert_eq!((jacobian[0], jacobian[1], jacobian[2]), (0.0, 8.0, 0.0));
+    // 0^b is 1 at b = 0 and 0 beside it: no slope there.
+    curve
+        .on_data(&data, 2)
+        .with_derivatives(&[2.0, 0.0], &mut values, &mut jacobian);
+    assert!(values == [2.0, 2.0] && !jacobian[2].is_finite());
 }
 
 #[test]
@@ -286,6 +291,26 @@ fn messages_point_at_the_character() {
             "an operator is missing before `.3`; write `*` to multiply",
             8,
         ),
+        (
+            "y = 2ex",
+            "an operator is missing before `ex`; write `*` to multiply",
+            6,
+        ),
+        (
+            "y = 2e+x",
+            "an operator is missing before `e`; write `*` to multiply",
+            6,
+        ),
+        (
+            "y = a + )",
+            "expected a number, a name or `(`, found `)`",
+            9,
+        ),
+        (
+            "y = arctan(x)",
+            "`arctan` is not a function; there are exp, ln, log, log10, sqrt, sin, cos, tan, atan, abs, min, max; did you mean `atan`?",
+            5,
+        ),
         ("y = a*x,2", "expected an operator or the end, found `,`", 8),
         (
             "",
@@ -309,6 +334,10 @@ fn messages_point_at_the_character() {
     }
     let error = Equation::parse("y = a × x").unwrap_err();
     assert_eq!(error.picture(), "y = a × x\n      ^");
+    // One mark for one character, two for two.
+    let pictured = |text: &str| Equation::parse(text).unwrap_err().picture();
+    assert_eq!(pictured("y = a × x + b"), "y = a × x + b\n      ^");
+    assert_eq!(pictured("y = a ** x"), "y = a ** x\n      ^^");
 }
 
 #[test]

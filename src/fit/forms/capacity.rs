@@ -169,3 +169,30 @@ impl CapacityData {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_outlet_that_reads_moister_is_named_with_both_ratios() {
+        // 30 % at 27 degC, 90 % at 22 degC; saturation 3567.4 and 2644.9 Pa (ASHRAE Handbook—Fundamentals 2017, ch. 1, table 3, the second
+        // from memory), enhancement 1.0044: 1074.9 and 2390.9 Pa. 0.621945 p/(101 325 − p) = 6.67 and 15.03 g/kg.
+        let table = "run,fan,intake_temp [degC],intake_rh [%],outlet_temp [degC],outlet_rh [%],airflow [m3/h],power [W]\n\
+            a,1,27,30,22,90,240,300\n";
+        let toml = "[site]\npressure = \"1013.25 hPa\"\n[points]\nfile = \"points.csv\"\n";
+        let bench = Bench::from_texts(toml, table).unwrap();
+        let refused = CapacityData::from_bench(&bench, &DrawData::from_bench(&bench)).err();
+        let Some(NoCapacity::OutletMoister {
+            run,
+            intake_g_kg,
+            outlet_g_kg,
+        }) = refused
+        else {
+            panic!("{refused:?}");
+        };
+        assert_eq!(run, "a");
+        assert!((intake_g_kg / 6.67 - 1.0).abs() < 2e-3, "{intake_g_kg}");
+        assert!((outlet_g_kg / 15.03 - 1.0).abs() < 2e-3, "{outlet_g_kg}");
+    }
+}

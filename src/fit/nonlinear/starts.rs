@@ -117,3 +117,17 @@ fn primes(count: usize) -> Vec<u32> {
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_positive_range_beyond_a_decade_is_spread_by_its_logarithm() {
+        // Halfway from 10 to 1000 by the logarithm: 100; from 0, or within a decade, by the values.
+        assert!((place((10.0, 1000.0), 0.5) - 100.0).abs() < 1e-12);
+        assert_eq!(place((0.0, 100.0), 0.5), 50.0);
+        assert_eq!(place((1.0, 9.0), 0.5), 5.0);
+        assert_eq!(place((-2.0, 4.0), 0.25), -0.5);
+    }
+}

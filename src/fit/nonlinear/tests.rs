@@ -180,6 +180,22 @@ fn what_cannot_be_searched_is_refused() {
         refused(&[1e200, 1.0], plain()),
         FitError::NotComputable { .. } | FitError::OutOfRange
     ));
+    let broken = Plain {
+        parameters: 2,
+        rows: 3,
+        f: |_: &[f64]| {
+            let slopes = |k: usize| vec![1.0, if k == 1 { f64::NAN } else { 2.0 }];
+            (0..3).map(|k| (1.0, slopes(k))).collect()
+        },
+    };
+    assert_eq!(
+        fit_nonlinear(&broken, &[0.0; 2], &plain()).unwrap_err(),
+        FitError::NotComputable { row: 1 }
+    );
+    assert!(matches!(
+        search_starts(&valley(), &[(0.0, 1.0), (0.0, f64::INFINITY)], &plain()),
+        Err(FitError::BadStart { parameter: 1 })
+    ));
     let few = Plain {
         parameters: 3,
         rows: 2,
