@@ -109,3 +109,77 @@ impl TimeNeeded {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeMap;
+
+    use crate::bench::Place;
+    use crate::bench::logs::RunRow;
+    use crate::logs::Span;
+    use crate::steady::{Judged, Plateau};
+
+    /// A run whose window begins at 100 s, with a stretch that begins at `from_s`.
+    fn run(status: Status, from_s: f64) -> RunResult {
+        let place = Place::file("runs.csv");
+        RunResult {
+            row: RunRow {
+                run: "r".to_owned(),
+                kind: Kind::Cooling,
+                mode: String::new(),
+                fan: "1".to_owned(),
+                block: String::new(),
+                order: String::new(),
+                start: String::new(),
+                start_place: place.clone(),
+                end: String::new(),
+                end_place: place,
+                constants: Vec::new(),
+            },
+            window: Span {
+                start: 100.0,
+                end: 9000.0,
+            },
+            judged: Judged {
+                status,
+                plateau: Some(Plateau {
+                    span: Span {
+                        start: from_s,
+                        end: 9000.0,
+                    },
+                    values: BTreeMap::new(),
+                }),
+                plateaus: Vec::new(),
+                cycles: None,
+                reason: String::new(),
+                notes: Vec::new(),
+            },
+            left_out: Vec::new(),
+            traces: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn three_steady_runs_in_four_are_settled_within_the_time_seen() {
+        // Steady 10, 20, 30 and 40 min after the window's start: three in four within 30 min. A run that cycles does not count, nor one
+        // without a time that can be.
+        let mut reduction = Reduction {
+            runs: [1300.0, 700.0, 2500.0, 1900.0]
+                .map(|s| run(Status::Steady, s))
+                .to_vec(),
+            logs: Vec::new(),
+            shifts: Vec::new(),
+            findings: Vec::new(),
+            elapsed: true,
+        };
+        reduction.runs.push(run(Status::Cycling, 4000.0));
+        reduction.runs.push(run(Status::Steady, f64::INFINITY));
+        reduction.runs.push(run(Status::Steady, 50.0));
+        let times = RunTimes::seen(&reduction, 1800.0).unwrap();
+        assert_eq!((times.cooling_s, times.from_runs), (3600.0, 4));
+        assert_eq!(times.fan_only_s, RunTimes::COMMON.fan_only_s);
+        reduction.runs = vec![run(Status::Cycling, 4000.0)];
+        assert_eq!(RunTimes::seen(&reduction, 1800.0), None);
+    }
+}

@@ -182,3 +182,15 @@ fn push_row(text: &mut String, cells: &[String]) {
     }
     text.push('\n');
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_draw_of_nothing_can_be_written_and_what_cannot_be_is_not() {
+        assert!(writable(Channel::Power, 0.0) && writable(Channel::Power, 300.0));
+        assert!(!writable(Channel::Power, -0.1) && !writable(Channel::Power, f64::NAN));
+        assert!(writable(Channel::IntakeTemp, 27.0) && !writable(Channel::IntakeTemp, 71.0));
+    }
+}

@@ -212,3 +212,67 @@ pub(super) fn at(bins: &[Bin], t: f64) -> Option<f64> {
         (None, None) => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SPAN: Span = Span {
+        start: 0.0,
+        end: 1e5,
+    };
+
+    /// A draw a minute.
+    fn track(log: usize, derived: bool, draws: &[f64]) -> Track {
+        let mut series = Series::new(1000);
+        for (k, draw) in draws.iter().enumerate() {
+            series.add(60.0 * k as f64, *draw);
+        }
+        Track {
+            channel: Channel::Power,
+            log,
+            derived,
+            series,
+        }
+    }
+
+    #[test]
+    fn a_draw_that_was_read_stands_before_one_worked_out_and_else_the_more_readings() {
+        let first = |tracks: Vec<Track>| {
+            let readings = Readings::of(tracks, SPAN);
+            let draw = readings.draw().unwrap().bins()[0].mean;
+            (draw, readings.notes.len())
+        };
+        let (read, worked_out) = (
+            || track(0, false, &[250.0; 10]),
+            || track(1, true, &[240.0; 90]),
+        );
+        assert_eq!(first(vec![read(), worked_out()]), (250.0, 0));
+        assert_eq!(first(vec![worked_out(), read()]), (250.0, 0));
+        let more = || track(2, false, &[260.0; 11]);
+        assert_eq!(first(vec![read(), more()]), (260.0, 1));
+        assert_eq!(first(vec![more(), read()]), (260.0, 1));
+        // Of two with as many, the log that is named first.
+        assert_eq!(
+            first(vec![read(), track(2, false, &[260.0; 10])]),
+            (250.0, 1)
+        );
+    }
+
+    #[test]
+    fn readings_that_fell_to_nothing_between_two_at_one_level_are_left_out() {
+        // A reading and two in a row were missed. After another the draw stands 15 % higher: that may be a unit that was off.
+        let mut draws = [200.0; 120];
+        draws[61..].fill(230.0);
+        for missed in [10, 20, 21, 60] {
+            draws[missed] = 0.0;
+        }
+        let readings = Readings::of(vec![track(0, false, &draws)], SPAN);
+        let kept: Vec<f64> = { readings.draw().unwrap().bins().iter() }
+            .map(|b| b.mean)
+            .collect();
+        assert_eq!(kept.len(), 117);
+        assert_eq!(kept.iter().filter(|w| **w == 0.0).count(), 1);
+        assert!(readings.notes[0].starts_with("3 readings of the draw fell to nothing"));
+    }
+}

@@ -382,4 +382,19 @@ mod tests {
             })
         ));
     }
+
+    #[test]
+    fn a_thermometer_without_readings_does_not_judge_and_a_draw_without_does() {
+        let none = || Blocks::from_values(vec![None; 60]);
+        let mut search = search(vec![200.0; 60]);
+        let all = Stretch { from: 0, to: 60 };
+        let rules = SteadyRules::default();
+        search
+            .watched
+            .push(Watched::temperature(Channel::IntakeTemp, none(), &rules));
+        assert_eq!(search.judge(all), Ok(()));
+        search.watched[0] = Watched::draw(none(), 0.0, &rules);
+        let power = Channel::Power;
+        assert_eq!(search.judge(all), Err(Trouble::Empty { channel: power }));
+    }
 }

@@ -401,7 +401,35 @@ fn overlap(clock_h: f64, from: f64, until: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::overlap;
+    use super::*;
+    use crate::fit::candidates::fit_draw;
+    use crate::fit::forms::DrawData;
+
+    #[test]
+    fn of_the_hours_beyond_the_tests_the_furthest_is_kept() {
+        // Runs at 25 to 35 degC ambient; a day from 30 to 45 degC, which is warmest at 14 h: 10 K beyond.
+        let mut table = "run,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
+        for k in 0..12 {
+            let (intake, ambient) = (22 + 2 * (k % 3), 25 + 5 * (k / 4));
+            let draw = f64::from(150 + 2 * intake + 3 * ambient) + f64::from(k).sin();
+            table.push_str(&format!("r{k},1,{intake},{ambient},{draw}\n"));
+        }
+        let toml = "[points]\nfile = \"points.csv\"\n[battery]\nnominal_voltage = \"24 V\"\ncapacity = \"100 Ah\"\n\
+            [day]\nambient_low = \"30 degC\"\nambient_high = \"45 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
+            [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n";
+        let bench = Bench::from_texts(toml, &table).unwrap();
+        let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        let supply = Supply::of(&bench, 0.95).unwrap();
+        let asked = bench.day.as_ref().unwrap();
+        let played = day(&bench, asked, &supply, &fit, None, 0.95).unwrap();
+        let furthest = played.furthest.unwrap();
+        assert!(
+            (furthest.ambient_beyond_k - 10.0).abs() < 1e-9,
+            "{}",
+            furthest.ambient_beyond_k
+        );
+        assert_eq!(played.ambient_asked_c, Some(45.0));
+    }
 
     #[test]
     fn hours_of_use_wrap_past_midnight() {

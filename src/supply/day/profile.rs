@@ -216,6 +216,13 @@ mod tests {
         );
         assert!((hours[6].ambient_c.unwrap() - 20.0).abs() < 1e-9);
         assert!((hours[19].ambient_c.unwrap() - 30.0).abs() < 1e-9 && hours[19].charge_w == 200.0);
+        // An hour is what holds in its middle: a row of half past six holds for all of it, one of twenty to seven from the next.
+        let half = read("hour,ambient_temp [degC]\n0,10\n06:30,20\n12:40,30\n").unwrap();
+        let at = |k: usize| half[k].ambient_c;
+        assert_eq!(
+            [at(5), at(6), at(12), at(13)],
+            [10.0, 20.0, 20.0, 30.0].map(Some)
+        );
         for bad in [
             "hour,charge [W]\n0,5\n",
             "hour,ambient_temp\n0,5\n",

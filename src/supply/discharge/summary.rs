@@ -318,3 +318,20 @@ pub fn bench_files(bench: &Bench) -> Result<Vec<DischargeFile>, BenchError> {
         })
         .collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_gap_and_several_are_said_in_words() {
+        assert_eq!(
+            (gaps(1), gaps(3)),
+            ("one gap".to_owned(), "3 gaps".to_owned())
+        );
+        assert_eq!(
+            (times(1), times(2)),
+            ("once".to_owned(), "2 times".to_owned())
+        );
+    }
+}

@@ -316,3 +316,75 @@ fn the_end_voltage_is_the_last_under_load() {
     assert_eq!(s.tests.len(), 1);
     assert_eq!((s.tests[0].start_v, s.tests[0].end_v), (26.0, 24.0));
 }
+
+#[test]
+fn a_gap_of_two_hours_holds_twice_the_smallest_load_of_an_hour() {
+    // 5 A about two hours: 10 Ah; at least 4 A for two hours, 8 Ah; at most 10 A, 20 Ah.
+    let s = sum(rules(None), &[(0.0, 25.0, 5.0), (7200.0, 24.0, 5.0)]);
+    let g = &s.tests[0].gaps;
+    assert!((g.charge_ah - 10.0).abs() < 1e-12);
+    assert!((g.less_ah - 2.0).abs() < 1e-12 && (g.more_ah - 10.0).abs() < 1e-12);
+}
+
+#[test]
+fn a_pause_as_long_as_the_limit_and_a_load_that_moved_nothing_begin_no_test() {
+    // From 22 V back to 24.9 V, more than nine tenths of the fall, after a rest of 1000 s, which is not beyond the limit; after 1001 s it is.
+    for (rest_s, tests) in [(1000.0, 1), (1001.0, 2)] {
+        let back = 610.0 + rest_s;
+        let rows = [
+            (0.0, 25.0, 10.0),
+            (600.0, 22.0, 10.0),
+            (610.0, 24.9, 0.0),
+            (back, 25.0, 0.0),
+            (back + 10.0, 24.9, 10.0),
+            (back + 610.0, 22.0, 10.0),
+        ];
+        assert_eq!(sum(rules(None), &rows).tests.len(), tests, "{rest_s}");
+    }
+    // A voltage that has not fallen cannot have been charged back.
+    let rows = [
+        (0.0, 25.0, 10.0),
+        (600.0, 25.0, 10.0),
+        (610.0, 25.2, 0.0),
+        (2610.0, 25.2, 0.0),
+        (2620.0, 25.1, 10.0),
+        (3220.0, 25.1, 10.0),
+    ];
+    assert_eq!(sum(rules(None), &rows).tests.len(), 1);
+    // Nor does a battery below the cut-off from the start begin anew without a charge.
+    let rows = [
+        (0.0, 24.0, 0.0),
+        (60.0, 20.0, 10.0),
+        (120.0, 19.0, 10.0),
+        (180.0, 23.5, 0.0),
+        (240.0, 23.5, 0.0),
+        (300.0, 20.0, 10.0),
+        (360.0, 19.0, 10.0),
+    ];
+    let s = sum(rules(Some(23.0)), &rows);
+    assert_eq!(
+        (s.tests.len(), s.small, s.below_from_start),
+        (0, 1, Some(20.0))
+    );
+}
+
+#[test]
+fn a_step_whose_current_does_not_stay_is_none() {
+    // Of 20 A at most a step is 2 A, and its current stays within 1 A until it has settled.
+    let steps = |last_a: f64| {
+        let rows = [(0.0, 25.0, 0.0), (0.02, 24.0, 20.0), (0.15, 24.1, last_a)];
+        let wide = Rules {
+            largest_a: 20.0,
+            ..rules(None)
+        };
+        let found = sum(wide, &rows).steps;
+        found
+            .iter()
+            .map(|s| (s.current_a, s.within_s))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(steps(19.5), [(19.5, 0.15)]);
+    assert_eq!(steps(18.5), []);
+    // From 20 to 12 A is a step of its own.
+    assert_eq!(steps(12.0), [(-8.0, 0.13)]);
+}
