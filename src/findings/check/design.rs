@@ -455,3 +455,24 @@ fn relative_range(pairs: &[(f64, f64)]) -> f64 {
     let high = pairs.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
     (high - low) / high.abs().max(1e-12)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn correlations_and_ranges_by_hand() {
+        // Means 2.5, products 4 * 0.75, squares 5 and 5.
+        let pairs = [(1.0, 2.0), (2.0, 1.0), (3.0, 4.0), (4.0, 3.0)];
+        assert!((correlation(&pairs) - 0.6).abs() < 1e-15);
+        // Another place and size of either changes nothing, a turned sign its sign.
+        let other = pairs.map(|(x, y)| (10.0 - 3.0 * x, 100.0 + 0.5 * y));
+        assert!((correlation(&other) + 0.6).abs() < 1e-12);
+        assert_eq!(correlation(&[(1.0, 2.0), (2.0, 2.0)]), 0.0);
+        assert_eq!(correlation(&[(1.0, 2.0), (1.0, 3.0)]), 0.0);
+        assert_eq!(
+            relative_range(&[(0.0, 80.0), (1.0, 100.0), (2.0, 90.0)]),
+            0.2
+        );
+    }
+}

@@ -83,9 +83,7 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
         .collect();
     if pairs.len() > 8 {
         let r = correlation(&pairs);
-        let m = pairs.len() as f64 - 2.0;
-        let t = r * (m / (1.0 - r * r).max(1e-12)).sqrt();
-        if 2.0 * student_t::sf(t.abs(), m) < FALSE_ALARM {
+        if chance_of_correlation(r, pairs.len()) < FALSE_ALARM {
             add(
                 findings,
                 Severity::Warning,
@@ -109,11 +107,7 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
         let (a, b) = (of(0), of(1));
         if a.len() > 3 && b.len() > 3 {
             let (ma, mb) = (mean(a.iter().copied()), mean(b.iter().copied()));
-            let ss = a.iter().map(|v| (v - ma).powi(2)).sum::<f64>()
-                + b.iter().map(|v| (v - mb).powi(2)).sum::<f64>();
-            let nu = (a.len() + b.len() - 2) as f64;
-            let se = (ss / nu * (1.0 / a.len() as f64 + 1.0 / b.len() as f64)).sqrt();
-            if se > 0.0 && 2.0 * student_t::sf(((ma - mb) / se).abs(), nu) < FALSE_ALARM {
+            if chance_of_difference(&a, &b) < FALSE_ALARM {
                 add(
                     findings,
                     Severity::Warning,
@@ -128,5 +122,49 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
                 );
             }
         }
+    }
+}
+
+/// How often unrelated pairs correlate as strongly, either way: Student's t of r with two degrees fewer than pairs.
+fn chance_of_correlation(r: f64, pairs: usize) -> f64 {
+    let dof = pairs as f64 - 2.0;
+    let t = r * (dof / (1.0 - r * r).max(1e-12)).sqrt();
+    2.0 * student_t::sf(t.abs(), dof)
+}
+
+/// How often two samples of one population differ as much in their means (Student's t, pooled variance); 1 where nothing scatters.
+fn chance_of_difference(a: &[f64], b: &[f64]) -> f64 {
+    let (ma, mb) = (mean(a.iter().copied()), mean(b.iter().copied()));
+    let ss = a.iter().map(|v| (v - ma).powi(2)).sum::<f64>()
+        + b.iter().map(|v| (v - mb).powi(2)).sum::<f64>();
+    let dof = (a.len() + b.len() - 2) as f64;
+    let se = (ss / dof * (1.0 / a.len() as f64 + 1.0 / b.len() as f64)).sqrt();
+    if se > 0.0 {
+        2.0 * student_t::sf(((ma - mb) / se).abs(), dof)
+    } else {
+        1.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn chances_of_a_correlation_and_of_a_difference() {
+        // scipy 1.17: 2*t.sf(0.6*sqrt(8/0.64), 8).
+        assert!((chance_of_correlation(0.6, 10) - 0.066688).abs() < 1e-12);
+        assert_eq!(
+            chance_of_correlation(-0.6, 10),
+            chance_of_correlation(0.6, 10)
+        );
+        // Means 2.5 and 5, squares 5 + 20 about them: t = -sqrt(3) with 6 degrees, whose chance is 1 - sqrt(3)/2 in closed form.
+        let p = chance_of_difference(&[1.0, 2.0, 3.0, 4.0], &[2.0, 4.0, 6.0, 8.0]);
+        assert!((p - (1.0 - 0.75f64.sqrt())).abs() < 1e-12, "{p}");
+        // Five against two: 0 ± 1 and 3 ± 1, squares 4 + 2, t = -3 / sqrt(6/5 * (1/5 + 1/2)).
+        let p = chance_of_difference(&[-1.0, 1.0, -1.0, 1.0, 0.0], &[2.0, 4.0]);
+        let t: f64 = 3.0 / (1.2f64 * 0.7).sqrt();
+        assert!((p - 2.0 * student_t::sf(t, 5.0)).abs() < 1e-12, "{p}");
+        assert_eq!(chance_of_difference(&[1.0, 1.0], &[2.0, 2.0]), 1.0);
     }
 }
