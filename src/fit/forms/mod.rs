@@ -10,6 +10,7 @@ mod draw;
 mod equation;
 mod family;
 mod lift;
+mod naming;
 mod paste;
 
 pub use blower::{Blower, BlowerSource, LevelDraw};
