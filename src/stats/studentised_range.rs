@@ -60,9 +60,6 @@ fn average(q: f64, groups: f64, dof: f64, upper: bool) -> f64 {
 /// P(W ≤ w) = k ∫ φ(z) [Φ(z) − Φ(z − w)]^(k−1) dz over the largest value z. The upper tail integrates
 /// Φ(z)^(k−1) − [Φ(z) − Φ(z − w)]^(k−1), a difference formed without cancellation.
 fn range_tail(w: f64, groups: f64, upper: bool) -> f64 {
-    if w == 0.0 || w.is_infinite() {
-        return if (w > 0.0) != upper { 1.0 } else { 0.0 };
-    }
     let power = groups - 1.0;
     let value = |z: f64| {
         let density = normal::pdf(z);
@@ -86,8 +83,9 @@ fn range_tail(w: f64, groups: f64, upper: bool) -> f64 {
             density * within.powf(power)
         }
     };
-    // The grid is anchored at the middle, where the upper tail of a wide range peaks.
-    let middle = 0.5 * w;
+    // The grid is anchored at the middle, where the upper tail of a wide range peaks; but where there is a density, since
+    // the lower tail of the widest lies about zero and their upper tail is nothing.
+    let middle = (0.5 * w).min(30.0);
     let mut total = CompensatedSum::default();
     for direction in [1.0, -1.0] {
         let mut k = if direction > 0.0 { 0.0 } else { 1.0 };
@@ -124,4 +122,43 @@ fn invert(tail: f64, groups: f64, dof: f64, upper: bool) -> f64 {
         }
     });
     ln_q.exp()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::student_t;
+
+    #[test]
+    fn quantiles_near_one_are_solved_in_the_other_tail() {
+        // Two groups: the range is √2 |T|. 1 − 2^−40 is exact in binary.
+        let small = 2f64.powi(-40);
+        let far = 2f64.sqrt() * student_t::upper_quantile(0.5 * small, 10.0);
+        let near = 2f64.sqrt() * student_t::quantile(0.5 + 0.5 * small, 10.0);
+        for (got, want) in [
+            (quantile(1.0 - small, 2.0, 10.0), far),
+            (upper_quantile(small, 2.0, 10.0), far),
+            (upper_quantile(1.0 - small, 2.0, 10.0), near),
+            (quantile(small, 2.0, 10.0), near),
+        ] {
+            // The lower tail is a difference of Φ at two points 1e-12 apart.
+            let tolerance = if want < 1.0 { 1e-3 } else { 1e-12 };
+            assert!((got / want - 1.0).abs() < tolerance, "{got:e} {want:e}");
+        }
+    }
+
+    #[test]
+    fn a_range_far_beyond_all_means_is_certain() {
+        for q in [100.0, 300.0, 1e4, 1e308] {
+            for (groups, dof) in [(2.0, 1e3), (5.0, 20.0), (3.0, 1e3), (3.0, f64::INFINITY)] {
+                let got = cdf(q, groups, dof);
+                assert!((got - 1.0).abs() < 1e-12, "{q} {groups} {dof}: {got}");
+            }
+        }
+        // With one degree of freedom q·s overflows for every twentieth scale s.
+        assert!((cdf(1e308, 3.0, 1.0) - 1.0).abs() < 1e-12);
+        assert!(sf(1e308, 3.0, 1.0) < 1e-300);
+        assert_eq!((cdf(5e-324, 3.0, 1e3), sf(1e300, 3.0, 20.0)), (0.0, 0.0));
+        assert!((sf(5e-324, 3.0, 1e3) - 1.0).abs() < 1e-12);
+    }
 }
