@@ -408,4 +408,71 @@ mod tests {
             Err(StatsError::OutOfRange { .. })
         ));
     }
+
+    /// Sums of squares that stand in a layout with a common part added to every value.
+    fn splits(cells: &[Vec<Vec<f64>>], factor: f64, common: f64) -> TwoWay {
+        let moved = |y: &f64| factor * y + common;
+        let cells: Vec<Vec<Vec<f64>>> = cells
+            .iter()
+            .map(|row| row.iter().map(|c| c.iter().map(moved).collect()).collect())
+            .collect();
+        two_way(&cells).unwrap()
+    }
+
+    #[test]
+    fn two_way_means_by_hand() {
+        // Cells 1, 3 / 2, 10: rows 2 and 6, columns 1.5 and 6.5, all 4; interaction cells ±1.5.
+        let two = two_way(&[vec![[1.0], [3.0]], vec![[2.0], [10.0]]]).unwrap();
+        assert_eq!(two.grand_mean, 4.0);
+        assert_eq!(
+            (two.row_means, two.column_means),
+            (vec![2.0, 6.0], vec![1.5, 6.5])
+        );
+        assert_eq!((two.rows.squares, two.columns.squares), (16.0, 25.0));
+        assert_eq!((two.interaction.squares, two.within.dof), (9.0, 0.0));
+    }
+
+    #[test]
+    fn a_large_common_part_costs_no_digits() {
+        // Sums of squares by exact fractions.
+        let cells = vec![
+            vec![vec![1.0, 2.0], vec![4.0, 3.5], vec![0.0, 7.0]],
+            vec![vec![2.0, 2.5], vec![9.0, 3.0], vec![1.0, -4.0]],
+        ];
+        // Every value is exact; near 2^55 the mean itself is rounded to a multiple of 8, far off by the data's measure.
+        for (factor, common) in [(1.0, 0.0), (1.0, 2f64.powi(50)), (16.0, 2f64.powi(55))] {
+            let two = splits(&cells, factor, common);
+            for (got, want) in [
+                (two.rows.squares, 4.0 / 3.0),
+                (two.columns.squares, 793.0 / 24.0),
+                (two.interaction.squares, 703.0 / 24.0),
+                (two.within.squares, 223.0 / 4.0),
+            ] {
+                let got = got / (factor * factor);
+                assert!((got / want - 1.0).abs() < 1e-12, "{common}: {got} {want}");
+            }
+        }
+        // The same for groups given by size and mean: three of mean 1.25 and five of 2.75 with a common part have between
+        // them 3·5/8·1.5².
+        let groups = [(3, 1.25), (5, 2.75)].map(|(n, mean)| Group {
+            n,
+            mean: mean + 2f64.powi(50),
+            squares: 1.0,
+        });
+        let one = one_way_from_groups(&groups).unwrap();
+        assert!((one.between.squares / (15.0 / 8.0 * 2.25) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn groups_without_a_second_value_leave_no_residual() {
+        let single = |mean| Group {
+            n: 1,
+            mean,
+            squares: 0.0,
+        };
+        assert!(matches!(
+            one_way_from_groups(&[single(1.0), single(2.0), single(4.0)]),
+            Err(StatsError::TooFew { .. })
+        ));
+    }
 }

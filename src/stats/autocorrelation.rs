@@ -226,4 +226,20 @@ mod tests {
         assert!(variance_ratio(&[1.0, 2.0], 2).is_err());
         assert!(effective_n_first_order(10.0, 1.0).is_nan());
     }
+
+    #[test]
+    fn lags_end_with_the_series() {
+        // 1, 2, 6: deviations −2, −1, 3; products 2 − 3 and −6 over 14.
+        let found = acf(&[1.0, 2.0, 6.0], 10).unwrap();
+        assert_eq!(found, [1.0, -1.0 / 14.0, -6.0 / 14.0]);
+    }
+
+    #[test]
+    fn a_first_order_count_needs_a_stationary_series() {
+        for (n, rho) in [(10.0, 1.5), (10.0, -1.0), (0.5, 0.2)] {
+            assert!(effective_n_first_order(n, rho).is_nan(), "{n} {rho}");
+        }
+        // Two readings: 2/(1 + ρ).
+        assert!((effective_n_first_order(2.0, 0.25) - 1.6).abs() < 1e-15);
+    }
 }

@@ -200,4 +200,35 @@ mod tests {
         // So many more on one side leave a chi-square: 7.77944 is its upper 10 % point with four degrees of freedom.
         assert!((sf(7.77944 / 4.0, 4.0, 1e300) - 0.1).abs() < 1e-6);
     }
+
+    #[test]
+    fn endless_degrees_above_leave_a_chi_square_below() {
+        // P(χ²₄ ≥ 4/x) = e^(−2/x)(1 + 2/x): 2/e at x = 2.
+        let got = cdf(2.0, f64::INFINITY, 4.0);
+        assert!((got - 2.0 / std::f64::consts::E).abs() < 1e-15, "{got}");
+    }
+
+    #[test]
+    fn tails_beyond_the_shares_of_a_double() {
+        // Two degrees above: P(F > x) = (1 + 2x/d2)^(−d2/2); in the mirror two below. 50 digits by mpmath.
+        for (d, want) in [
+            (1.5, 8.059_274_488_676_564e-226),
+            (0.01, 0.030_796_038_225_328_53),
+        ] {
+            for (near, far) in [both(1e300, 2.0, d), both(1e-300, d, 2.0)]
+                .into_iter()
+                .zip([false, true])
+                .map(|((below, above), mirrored)| {
+                    if mirrored {
+                        (above, below)
+                    } else {
+                        (below, above)
+                    }
+                })
+            {
+                assert!((far / want - 1.0).abs() < 1e-12, "{d}: {far:e}");
+                assert!((near - (1.0 - want)).abs() < 1e-15, "{d}: {near}");
+            }
+        }
+    }
 }

@@ -106,7 +106,7 @@ pub fn tukey(
     }
     let count = groups.len() as f64;
     let critical = studentised_range::upper_quantile(1.0 - level, count, dof);
-    let mut pairs = Vec::with_capacity(groups.len() * (groups.len() - 1) / 2);
+    let mut pairs = Vec::new();
     for (first, a) in groups.iter().enumerate() {
         for (second, b) in groups.iter().enumerate().skip(first + 1) {
             let difference = b.mean - a.mean;
@@ -157,5 +157,20 @@ mod tests {
         let (low, high) = t.interval(0.95);
         assert!((pair.p / t.p_two_sided(0.0) - 1.0).abs() < 1e-12);
         assert!((pair.low / low - 1.0).abs() < 1e-12 && (pair.high / high - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_comparison_needs_scatter_with_degrees_of_freedom() {
+        let groups = [1.0, 2.0].map(|mean| Group {
+            n: 2,
+            mean,
+            squares: 0.0,
+        });
+        for (variance, dof) in [(0.0, 3.0), (1.0, 0.0), (1.0, -1.0), (1.0, f64::NAN)] {
+            assert!(matches!(
+                tukey(&groups, variance, dof, 0.95),
+                Err(StatsError::OutOfRange { .. })
+            ));
+        }
     }
 }

@@ -88,12 +88,9 @@ pub fn equivalence(truth: f64, margin: f64, dof: f64, alpha: f64) -> f64 {
         return 0.0;
     }
     let critical = student_t::upper_quantile(alpha, dof);
-    let inside = |s: f64| {
-        (normal::cdf(margin - truth - critical * s) - normal::cdf(-margin - truth + critical * s))
-            .max(0.0)
-    };
     if dof.is_infinite() {
-        return inside(1.0);
+        let (above, below) = (margin - truth - critical, -margin - truth + critical);
+        return (normal::cdf(above) - normal::cdf(below)).max(0.0);
     }
     // The integrand g falls to zero at the cut with a corner. Integration by parts removes it:
     // E[g(S)] = ∫ −g′(s) P(S ≤ s) ds over (0, cut), with −g′ a sum of two normal densities.
@@ -255,5 +252,39 @@ mod tests {
             None
         );
         assert!(t_test(1.0, 5.0, 0.0, Sides::One).is_nan());
+    }
+
+    #[test]
+    fn equivalence_by_quadrature() {
+        // E over the scale by mpmath, 30 digits; the third is a margin far beyond all scatter.
+        for (truth, margin, dof, want) in [
+            (0.5, 2.645, 200.0, 0.620_771_773_567_376_1),
+            (1.0, 4.0, 5.5, 0.828_026_212_515_467_9),
+            (1.0, 600.0, 1.0, 1.0),
+            (2.0, 12.0, 1.0, 0.881_908_342_304_058_6),
+        ] {
+            let got = equivalence(truth, margin, dof, 0.05);
+            assert!((got - want).abs() < 1e-9, "{margin} {dof}: {got} {want}");
+        }
+        // Known scale: Φ(2 − z) − Φ(−4 + z), z = 1.644854; mpmath.
+        let got = equivalence(1.0, 3.0, f64::INFINITY, 0.05);
+        assert!((got - 0.629_502_325_938_839_7).abs() < 1e-14, "{got}");
+        let nan = f64::NAN;
+        for (truth, margin, dof) in [
+            (nan, 3.0, 5.0),
+            (1.0, nan, 5.0),
+            (1.0, 3.0, nan),
+            (1.0, 3.0, 0.0),
+        ] {
+            assert!(equivalence(truth, margin, dof, 0.05).is_nan());
+        }
+    }
+
+    #[test]
+    fn sample_sizes_are_searched_up_to_ten_million() {
+        assert_eq!(required_n(0.0, 2.0, |n| n), None);
+        let found = required_n(0.5, 2.5e6, |n| n / 1.6e7).unwrap();
+        assert_eq!(found.whole, 8_000_000);
+        assert_eq!(required_n(0.5, 2.5e6, |n| n / 2.4e7), None);
     }
 }

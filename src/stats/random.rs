@@ -247,4 +247,30 @@ mod tests {
         assert!(super::student_t(&mut rng, -1.0).is_nan());
         assert_eq!(below(&mut rng, 0), 0);
     }
+
+    #[test]
+    fn below_a_huge_number_is_uniform_too() {
+        // Just above 2^63 nearly half of the first products are refused and drawn again.
+        let n = usize::MAX / 2 + 2;
+        let mut rng = stream(6, 0);
+        let sample = (0..20_000).map(|_| below(&mut rng, n) as f64 / n as f64);
+        assert!(distance(sample.collect(), |x| x) < 1.95);
+    }
+
+    #[test]
+    fn orders_that_would_be_favoured_are_refused() {
+        // All 19! orders come from one batch of 64 bits, of which the products whose low half is below 2^64 mod 19! must
+        // go (Lemire 2019). Counted here in 128 bits on the same stream.
+        let product: u128 = (2..=19).product();
+        let (mut rng, mut raw) = (stream(4, 0), stream(4, 0));
+        let mut refused = 0;
+        for _ in 0..20_000 {
+            shuffle(&mut rng, &mut [0; 19]);
+            while u128::from(raw.next_u64()) * product % (1 << 64) < (1 << 64) % product {
+                refused += 1;
+            }
+            assert_eq!(rng.get_word_pos(), raw.get_word_pos());
+        }
+        assert!(refused > 20, "{refused}");
+    }
 }

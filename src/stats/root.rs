@@ -231,4 +231,15 @@ mod tests {
         });
         assert!(got.is_nan());
     }
+
+    #[test]
+    fn a_line_is_searched_in_both_directions_and_far_away() {
+        for root in [-3.0, 5.0, 1e9, -1e9] {
+            for start in [-4.0, 0.0, 7.0] {
+                assert!((solve_line(start, |x| x - root) / root - 1.0).abs() < 1e-15);
+            }
+        }
+        let gap = |x: f64| if x == 1.0 { f64::NAN } else { x - 5.0 };
+        assert!(solve_line(0.0, gap).is_nan());
+    }
 }

@@ -155,9 +155,7 @@ pub fn mad(values: &[f64]) -> f64 {
 /// Lag-1 autocorrelation Σ(yᵢ − m)(yᵢ₊₁ − m)/Σ(yᵢ − m)², the full sum below. NaN for fewer than two values or for
 /// values that do not vary.
 pub fn lag1(values: &[f64]) -> f64 {
-    if values.len() < 2 {
-        return f64::NAN;
-    }
+    // Without two different values both sums are zero.
     let centred = Centred::of(values);
     let deviation = |y: f64| (y - centred.centre) - centred.rest;
     sum(values
@@ -248,5 +246,12 @@ mod tests {
             Err(StatsError::NotFinite { index: 1, .. })
         ));
         assert!(matches!(Summary::of(&[]), Err(StatsError::TooFew { .. })));
+    }
+
+    #[test]
+    fn two_values_by_hand() {
+        // 1 and 3: deviations −1 and 1, variance 2/1, lag-1 product −1 over squares 2.
+        assert_eq!((variance(&[1.0, 3.0]), lag1(&[1.0, 3.0])), (2.0, -0.5));
+        assert!(variance(&[]).is_nan() && lag1(&[]).is_nan() && lag1(&[1.0]).is_nan());
     }
 }

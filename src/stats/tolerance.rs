@@ -95,5 +95,7 @@ mod tests {
         assert!(one_sided(1.0, 0.9, 0.9).is_nan());
         assert!(two_sided(10.0, 1.0, 0.9).is_nan());
         assert!(two_sided_howe(10.0, 0.9, 0.0).is_nan());
+        assert!(one_sided(10.0, 0.9, 1.0).is_nan());
+        assert!(one_sided(1.5, 0.9, 0.9).is_nan());
     }
 }

@@ -112,7 +112,7 @@ fn acceleration(left_out: &[f64]) -> f64 {
 /// The order statistic at (B + 1)p, counted from 1 and interpolated, held inside the sample (Davison & Hinkley 1997,
 /// section 2.4). NaN for an empty list or p outside [0, 1].
 fn order_statistic(sorted: &[f64], p: f64) -> f64 {
-    if sorted.is_empty() || p.is_nan() || !(0.0..=1.0).contains(&p) {
+    if sorted.is_empty() || !(0.0..=1.0).contains(&p) {
         return f64::NAN;
     }
     let last = (sorted.len() - 1) as f64;
@@ -227,5 +227,43 @@ mod tests {
             (found.low - 115.8).abs() < 5.0 && (found.high - 259.6).abs() < 8.0,
             "{found:?}"
         );
+    }
+
+    /// Replicates of one quantity.
+    fn replicates(values: &[f64]) -> Bootstrap {
+        Bootstrap {
+            estimates: values.iter().map(|x| vec![*x]).collect(),
+            failed: 0,
+        }
+    }
+
+    #[test]
+    fn order_statistics_by_hand() {
+        // (9 + 1)·0.25 = 2.5: midway between the second and the third.
+        let squares: Vec<f64> = (1..=9).map(|i| f64::from(i * i)).collect();
+        assert!((order_statistic(&squares, 0.25) - 6.5).abs() < 1e-12);
+        assert_eq!(
+            (
+                order_statistic(&squares, 0.01),
+                order_statistic(&squares, 1.0)
+            ),
+            (1.0, 81.0)
+        );
+        assert_eq!(order_statistic(&[7.0], 0.3), 7.0);
+        assert!(order_statistic(&[], 0.3).is_nan() && order_statistic(&squares, 1.1).is_nan());
+        assert!(replicates(&squares).percentile(1, 0.9).0.is_nan());
+    }
+
+    #[test]
+    fn ties_with_the_estimate_count_half() {
+        // One below, two tied, one above: exactly half, so no bias.
+        let drawn = replicates(&[1.0, 2.0, 2.0, 3.0]);
+        assert_eq!(drawn.bca(0, 0.5, 2.0, &[1.0, 2.0]).unwrap().bias, 0.0);
+        for outside in [0.0, 5.0] {
+            assert!(matches!(
+                drawn.bca(0, 0.5, outside, &[1.0, 2.0]),
+                Err(StatsError::OutOfRange { .. })
+            ));
+        }
     }
 }

@@ -413,4 +413,63 @@ mod tests {
             assert!((got - want).abs() < 1e-15);
         }
     }
+
+    #[test]
+    fn refits_that_give_no_number_or_too_few_count_as_failed() {
+        let settings = Settings {
+            replicates: 400,
+            seed: 1,
+        };
+        for odd in [vec![f64::NAN], vec![]] {
+            let found = run(
+                &Scheme::Groups {
+                    groups: &[0, 1, 2, 3],
+                },
+                &settings,
+                |r| match r {
+                    // All four the same: 4/256 of the resamples.
+                    Resample::Rows(rows) if rows.iter().all(|r| *r == rows[0]) => Some(odd.clone()),
+                    _ => Some(vec![1.0]),
+                },
+            )
+            .unwrap();
+            assert!(found.failed() > 0 && found.failed() < 20);
+            assert_eq!(found.sorted(0).len() + found.failed(), 400);
+            assert!(found.sorted(0).iter().all(|x| *x == 1.0));
+        }
+    }
+
+    #[test]
+    fn resampled_errors_keep_their_signs() {
+        let scheme = Scheme::Residuals {
+            fitted: &[10.0, 20.0, 30.0],
+            residuals: &[-1.0, -1.0, 2.0],
+        };
+        let settings = Settings {
+            replicates: 50,
+            seed: 1,
+        };
+        let drawn = run(&scheme, &settings, |r| match r {
+            Resample::Response(y) => Some(vec![y[0] - 10.0, y[1] - 20.0, y[2] - 30.0]),
+            Resample::Rows(_) => None,
+        })
+        .unwrap();
+        for which in 0..3 {
+            assert!(drawn.sorted(which).iter().all(|e| *e == -1.0 || *e == 2.0));
+        }
+    }
+
+    #[test]
+    fn refits_that_fail_with_a_group_left_out_are_counted() {
+        let found = leave_one_group_out(&[0, 1, 1, 2], |rows| {
+            (rows.len() == 3).then(|| vec![rows[0] as f64])
+        });
+        assert!(matches!(
+            found,
+            Err(StatsError::ResamplesFailed {
+                failed: 1,
+                count: 3
+            })
+        ));
+    }
 }

@@ -428,4 +428,21 @@ mod tests {
         };
         assert!(paired(&[1.0, 2.0], Lean::Either, &none).is_err());
     }
+
+    #[test]
+    fn three_pairs_by_hand() {
+        // All below zero: one of the 2³ sign patterns is as low. As many as may be counted are counted.
+        let settings = Settings {
+            exact_up_to: 8,
+            ..Settings::default()
+        };
+        for (lean, p) in [
+            (Lean::Below, 1.0 / 8.0),
+            (Lean::Above, 1.0),
+            (Lean::Either, 1.0 / 4.0),
+        ] {
+            let found = paired(&[-1.0, -2.0, -4.0], lean, &settings).unwrap();
+            assert_eq!((found.exact, found.p), (true, p), "{lean:?}");
+        }
+    }
 }

@@ -377,4 +377,19 @@ mod tests {
             .is_err()
         );
     }
+
+    #[test]
+    fn perfectly_correlated_inputs_move_together() {
+        // Variances 1 and 4, covariance 2: the second is twice the first.
+        let sampler = Sampler::new(&[Draw::Normals {
+            means: vec![0.0, 0.0],
+            covariance: DMatrix::from_row_slice(2, 2, &[1.0, 2.0, 2.0, 4.0]),
+        }])
+        .unwrap();
+        let (mut rng, mut trial) = (random::stream(1, 0), Vec::new());
+        for _ in 0..20 {
+            sampler.fill(&mut rng, &mut trial);
+            assert!((trial[1] - 2.0 * trial[0]).abs() < 1e-7, "{trial:?}");
+        }
+    }
 }

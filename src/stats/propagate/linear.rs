@@ -428,4 +428,46 @@ mod tests {
         let zero = vec![Input::new("x", 0.0, 0.1)];
         assert!(linear_numeric(|x| vec![x[0].ln()], &zero, None).is_err());
     }
+
+    #[test]
+    fn effective_degrees_of_freedom_by_hand() {
+        // Parts 3 and 4 with 9 and 16 degrees: 25²/(3⁴/9 + 4⁴/16) = 25.
+        let inputs = [
+            Input::new("a", 0.0, 3.0).with_dof(9.0),
+            Input::new("b", 0.0, 4.0).with_dof(16.0),
+            Input::new("c", 0.0, 1.0),
+        ];
+        let row = DMatrix::from_row_slice(1, 3, &[1.0, 1.0, 0.0]);
+        let mut tied = DMatrix::identity(3, 3);
+        let dof = |r: Option<&DMatrix<f64>>| {
+            from_sensitivities(&[0.0], &row, &inputs, r)
+                .unwrap()
+                .outputs[0]
+                .dof
+        };
+        assert!((dof(None).unwrap() - 25.0).abs() < 1e-12);
+        assert_eq!(dof(Some(&tied)), dof(None));
+        // What adds nothing spoils nothing.
+        (tied[(0, 2)], tied[(2, 0)]) = (0.5, 0.5);
+        assert_eq!(dof(Some(&tied)), dof(None));
+        (tied[(0, 1)], tied[(1, 0)]) = (0.5, 0.5);
+        assert_eq!(dof(Some(&tied)), None);
+    }
+
+    #[test]
+    fn a_matrix_rounded_to_nine_digits_is_accepted() {
+        // Three equal correlations r: the smallest eigenvalue is 1 + 2r, here −1e-9 and −1e-8.
+        let equal = |r: f64| DMatrix::from_fn(3, 3, |i, j| if i == j { 1.0 } else { r });
+        assert!(check_correlation(&equal(-0.500_000_000_5), 3).is_ok());
+        assert!(check_correlation(&equal(-0.500_000_005), 3).is_err());
+    }
+
+    #[test]
+    fn exact_inputs_have_a_sensitivity_and_no_uncertainty() {
+        let exact = [Input::new("x", 1000.0, 0.0)];
+        let found = linear_numeric(|x| vec![x[0] * x[0]], &exact, None).unwrap();
+        let output = &found.outputs[0];
+        assert!((output.contributions[0].sensitivity / 2000.0 - 1.0).abs() < 1e-11);
+        assert!(output.standard_uncertainty == 0.0 && !output.vanishes(&exact));
+    }
 }

@@ -303,4 +303,29 @@ mod tests {
         assert_eq!(gap.shortest(0.8), (10.0, 91.0));
         assert!(sample.shortest(1.0).0.is_nan());
     }
+
+    #[test]
+    fn two_blocks_are_needed_and_enough() {
+        let settings = Adaptive {
+            digits: 2,
+            level: 0.95,
+            limit: 50_000,
+            seed: 1,
+        };
+        let (samples, stable) =
+            monte_carlo_to_digits(|_| [3.0], &[normal(0.0, 1.0)], &settings).unwrap();
+        assert_eq!((samples[0].sorted().len(), stable), (2 * BLOCK, true));
+        let short = Adaptive {
+            limit: BLOCK,
+            ..settings
+        };
+        assert!(monte_carlo_to_digits(|_| [3.0], &[normal(0.0, 1.0)], &short).is_err());
+    }
+
+    #[test]
+    fn the_shortest_interval_of_nearly_everything_is_the_whole_sample() {
+        let sample = Sample::new((0..=100).map(f64::from).collect());
+        assert_eq!(sample.shortest(0.999), (0.0, 100.0));
+        assert!(sample.shortest(0.0).0.is_nan());
+    }
 }

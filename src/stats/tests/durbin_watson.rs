@@ -194,4 +194,32 @@ mod tests {
         );
         assert!((a.p_positive - b.p_positive).abs() < 1e-12);
     }
+
+    #[test]
+    fn units_and_combinations_of_columns_change_nothing() {
+        let residuals: Vec<f64> = (0..40_i32).map(|i| f64::from(i * i % 7) - 3.0).collect();
+        let column = |i: usize, j: usize| if j == 0 { 1.0 } else { (i as f64).sqrt() };
+        let plain = durbin_watson_p(&residuals, &DMatrix::from_fn(40, 2, column)).unwrap();
+        let same = |design: DMatrix<f64>| {
+            let other = durbin_watson_p(&residuals, &design).unwrap().p_positive;
+            assert!(
+                (other - plain.p_positive).abs() < 1e-11,
+                "{other} {plain:?}"
+            );
+        };
+        // One column in other units, a third that is a mixture of two, one of zeros.
+        same(DMatrix::from_fn(40, 2, |i, j| {
+            column(i, j) * if j == 0 { 1.0 } else { 1e-20 }
+        }));
+        same(DMatrix::from_fn(40, 3, |i, j| {
+            if j < 2 {
+                column(i, j)
+            } else {
+                0.3 * column(i, 0) + 0.7 * column(i, 1)
+            }
+        }));
+        same(DMatrix::from_fn(40, 3, |i, j| {
+            if j < 2 { column(i, j) } else { 0.0 }
+        }));
+    }
 }
