@@ -242,4 +242,32 @@ mod tests {
         let gap = |x: f64| if x == 1.0 { f64::NAN } else { x - 5.0 };
         assert!(solve_line(0.0, gap).is_nan());
     }
+
+    #[test]
+    fn smooth_roots_take_few_steps_inside_their_bracket() {
+        // Halving alone takes 50 or more. The second is Wallis's cubic, its root by mpmath; the others in closed form.
+        type Case = (fn(f64) -> f64, f64, f64, f64, usize);
+        let cases: [Case; 4] = [
+            (|x| x.exp() - 1000.0, -2.0, 60.0, 1000_f64.ln(), 20),
+            (
+                |x| x * x * x - 2.0 * x - 5.0,
+                2.0,
+                3.0,
+                2.094_551_481_542_326_5,
+                9,
+            ),
+            (|x| x.powi(15) - 0.1, 0.0, 1.5, 0.1_f64.powf(1.0 / 15.0), 17),
+            (|x| x.ln() + 3.0, 1e-6, 10.0, (-3_f64).exp(), 16),
+        ];
+        for (f, low, high, root, most) in cases {
+            let count = std::cell::Cell::new(0);
+            let got = between(low, high, |x| {
+                count.set(count.get() + 1);
+                assert!(low <= x && x <= high, "{x}");
+                f(x)
+            });
+            assert!((got - root).abs() < 1e-15 * root.max(1.0), "{got} {root}");
+            assert!(count.get() <= most, "{root}: {}", count.get());
+        }
+    }
 }
