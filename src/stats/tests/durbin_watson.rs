@@ -207,15 +207,15 @@ mod tests {
                 "{other} {plain:?}"
             );
         };
-        // One column in other units, a third that is a mixture of two, one of zeros.
+        // One column in other units, four more that are mixtures of two, one of zeros.
         same(DMatrix::from_fn(40, 2, |i, j| {
             column(i, j) * if j == 0 { 1.0 } else { 1e-20 }
         }));
-        same(DMatrix::from_fn(40, 3, |i, j| {
+        same(DMatrix::from_fn(40, 6, |i, j| {
             if j < 2 {
                 column(i, j)
             } else {
-                0.3 * column(i, 0) + 0.7 * column(i, 1)
+                0.3 * j as f64 * column(i, 0) + 0.7 * column(i, 1)
             }
         }));
         same(DMatrix::from_fn(40, 3, |i, j| {
