@@ -32,6 +32,8 @@ pub struct MadeBench {
 const POWER_SD: f64 = 0.004;
 const TEMP_SD_K: f64 = 0.2;
 const FLOW_SD: f64 = 0.02;
+/// How far beyond the tested intakes is asked, K.
+const BEYOND_K: f64 = 3.0;
 /// Relative sd of a day's effect, with [`Options::day_effects`].
 const DAY_SD: f64 = 0.01;
 
@@ -371,6 +373,14 @@ fn truth(
         temps: design.temps.clone(),
         reps: design.reps,
         run_sd,
+        hidden_step: machine.modes.iter().any(|mode| {
+            let tested = design.temps.first().zip(design.temps.last());
+            tested.is_some_and(|(low, high)| {
+                mode.control
+                    .by_intake
+                    .steps_only_beyond(*low, *high, BEYOND_K)
+            })
+        }),
         per_mode,
         bias,
         targets,
@@ -387,6 +397,6 @@ fn intakes_to_predict(dice: &mut Dice, temps: &[f64]) -> Vec<(f64, &'static str)
         (tenth(coldest + span * dice.between(0.15, 0.5)), "inside"),
         (tenth(coldest + span * dice.between(0.5, 0.85)), "inside"),
         (tenth(hottest + dice.between(0.5, 2.0)), "outside"),
-        (hottest + 3.0, "outside"),
+        (hottest + BEYOND_K, "outside"),
     ]
 }

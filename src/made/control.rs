@@ -39,6 +39,21 @@ pub enum ByIntake {
     },
 }
 
+impl ByIntake {
+    /// Whether it steps up to `beyond_k` above the intakes from `low_c` to `high_c` and nowhere between them: nobody who ran those intakes has
+    /// seen it step.
+    pub fn steps_only_beyond(&self, low_c: f64, high_c: f64, beyond_k: f64) -> bool {
+        let Self::Steps { set_c, edges_k, .. } = self else {
+            return false;
+        };
+        let any_in = |from: f64, to: f64| {
+            let mut edges = edges_k.iter().map(|e| e + set_c);
+            edges.any(|e| from < e && e < to)
+        };
+        !any_in(low_c, high_c) && any_in(high_c, high_c + beyond_k)
+    }
+}
+
 /// One mode's rule: speed = `full` × fan factor × intake factor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Control {
@@ -126,6 +141,20 @@ mod tests {
             [22.0, 23.0, 24.0, 27.5, 50.0].map(|t| control.speed(3, 0.4, t)),
             [0.5, 0.5, 0.8, 1.0, 1.0]
         );
+    }
+
+    #[test]
+    fn a_step_beyond_the_tests_is_hidden_unless_another_is_seen() {
+        let steps = |edges_k: Vec<f64>| ByIntake::Steps {
+            set_c: 20.0,
+            edges_k,
+            factors: vec![0.5, 0.8, 1.0],
+        };
+        let hidden = |edges: Vec<f64>| steps(edges).steps_only_beyond(24.0, 30.0, 3.0);
+        assert!(hidden(vec![2.0, 12.0]));
+        assert!(!hidden(vec![6.0, 12.0]), "one is among the tests");
+        assert!(!hidden(vec![2.0, 14.0]), "too far to be asked about");
+        assert!(!ByIntake::Ignored.steps_only_beyond(24.0, 30.0, 3.0));
     }
 
     #[test]

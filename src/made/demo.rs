@@ -302,6 +302,7 @@ fn truth(machine: &Machine, rows: &[Row]) -> Truth {
         temps: INTAKES.to_vec(),
         reps: 2,
         run_sd: RUN_SD,
+        hidden_step: false,
         per_mode,
         bias: Bias::default(),
         targets,

@@ -23,6 +23,9 @@ pub struct Truth {
     pub reps: usize,
     /// Relative run-to-run standard deviation of the draw.
     pub run_sd: f64,
+    /// Whether the control steps within 3 K beyond the tested intakes and nowhere among them: its runs are those of a fixed speed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub hidden_step: bool,
     /// The elasticity of each mode; empty where not recorded.
     #[serde(default)]
     pub per_mode: Vec<ModeTruth>,

@@ -43,7 +43,11 @@ pub fn run(
     with: (&str, &str),
     at_most: Duration,
 ) -> std::io::Result<Option<bool>> {
-    let mut child = Command::new(&test.program)
+    let mut command = Command::new(&test.program);
+    // A group of its own, so that a program that a test has started ends with it.
+    #[cfg(unix)]
+    std::os::unix::process::CommandExt::process_group(&mut command, 0);
+    let mut child = command
         .args([&test.name, "--exact", "--test-threads", "1"])
         .current_dir(copy)
         .env("CARGO_MANIFEST_DIR", copy)
@@ -58,6 +62,11 @@ pub fn run(
             return Ok(Some(status.success()));
         }
         if start.elapsed() > at_most {
+            #[cfg(unix)]
+            Command::new("kill")
+                .args(["-KILL", "--", &format!("-{}", child.id())])
+                .status()?;
+            #[cfg(not(unix))]
             child.kill()?;
             child.wait()?;
             return Ok(None);
