@@ -160,6 +160,8 @@ fn what_settings_share_cancels_in_their_ratio() {
     };
     let r = all.ratio(a, b, Figure::Eer).unwrap().unwrap();
     near(r.u / r.value, 0.003_536, 0.02);
+    near(r.value - r.interval.0, r.interval.1 - r.value, 1e-12);
+    assert!(r.value - r.interval.0 > 1.9 * r.u && r.interval.0 > 0.9 * r.value);
     // Apart: 2.7236 % for the first; for the second root(4 + 1.5^2 + (1.5 + 0.0517)^2 + 0.16) = 2.9692 %.
     near(r.u_apart / r.value, 0.027_236f64.hypot(0.029_692), 2e-3);
     let same = all.ratio(a, a, Figure::Draw).unwrap().unwrap();

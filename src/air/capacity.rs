@@ -429,4 +429,22 @@ mod tests {
         assert_eq!((nothing.sensible_w, nothing.total_w), (0.0, Some(0.0)));
         assert_eq!(nothing.sensible_heat_ratio(), None);
     }
+
+    #[test]
+    fn the_sensible_heat_ratio_is_sensible_over_total() {
+        let wet = AirReadings {
+            intake_temp_c: 27.0,
+            intake_rh: Some(0.6),
+            outlet_temp_c: 15.0,
+            outlet_rh: Some(0.9),
+            flow_m3h: 200.0,
+            flow_at: Some(Side::Outlet),
+            pressure_pa: 101_325.0,
+            condensate_kg_h: None,
+        };
+        let found = capacity(&wet).unwrap();
+        let (ratio, total) = (found.sensible_heat_ratio().unwrap(), found.total_w.unwrap());
+        assert!((ratio * total - found.sensible_w).abs() < 1e-9 * total);
+        assert!(0.5 < ratio && ratio < 0.8, "{ratio}");
+    }
 }

@@ -44,12 +44,8 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
     } else if runs.is_empty()
         && let Some(e) = &answer.elasticity
     {
-        let edge = [answer.allowance.up, answer.allowance.down]
-            .into_iter()
-            .map(|a| (e.value - a).abs())
-            .fold(f64::INFINITY, f64::min);
-        let half = 0.5 * (e.high - e.low);
-        let factor = (half / edge.max(1e-6)).powi(2);
+        let edges = [answer.allowance.up, answer.allowance.down];
+        let factor = times_the_runs(e.value, (e.low, e.high), edges);
         if factor < 20.0 {
             let more = ((factor - 1.0).max(0.25) * data.rows.len() as f64).ceil();
             runs.push(format!(
@@ -146,8 +142,16 @@ fn separating_runs(data: &DrawData) -> Vec<Said> {
     runs
 }
 
+/// How many times the runs it takes until an interval (low, high) about a value leaves the nearest edge out: intervals shrink with the root of the runs.
+fn times_the_runs(value: f64, (low, high): (f64, f64), edges: [f64; 2]) -> f64 {
+    let edge = edges.map(|e| (value - e).abs());
+    let half = 0.5 * (high - low);
+    (half / edge[0].min(edge[1]).max(1e-6)).powi(2)
+}
+
 #[cfg(test)]
 mod tests {
+    use super::times_the_runs;
     use crate::bench::Bench;
     use crate::coupling::{Options, Verdict, assess};
     use crate::fit::forms::DrawData;
@@ -195,5 +199,14 @@ mod tests {
             "{}",
             &*numbered.sentences[1]
         );
+    }
+
+    #[test]
+    fn an_interval_three_times_too_wide_takes_nine_times_the_runs() {
+        // 0.15 to 0.45 about 0.30, edges at 0.25 and -0.1: half 0.15, the nearer edge 0.05 away.
+        let factor = times_the_runs(0.30, (0.15, 0.45), [0.25, -0.1]);
+        assert!((factor - 9.0).abs() < 1e-9, "{factor}");
+        let factor = times_the_runs(-0.2, (-0.4, 0.0), [0.25, -0.1]);
+        assert!((factor - 4.0).abs() < 1e-9, "{factor}");
     }
 }

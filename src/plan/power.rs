@@ -70,3 +70,39 @@ fn mean(values: impl Iterator<Item = f64>) -> f64 {
     }
     sum / n
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fan_is_seen_as_often_as_the_noncentral_f_says() {
+        use crate::plan::Known;
+        let design = |intakes_c: Vec<f64>| Design {
+            modes: vec!["calm".to_owned(), "brisk".to_owned()],
+            fans: ["1", "2", "3"].map(str::to_owned).to_vec(),
+            intakes_c,
+            repeats: 2,
+            blocks: 2,
+            fan_only: 2,
+            standby: true,
+            group_intakes: false,
+            first_block: 1,
+            prefix: "r".to_owned(),
+        };
+        let assumed = Assumed {
+            airflows_m3h: vec![100.0, 150.0, 225.0],
+            airflows: Known::Given,
+            blower_w: vec![5.0, 10.0, 20.0],
+            blower: Known::Given,
+            compressor_w: vec![100.0, 160.0],
+            scatter: 0.02,
+            scatter_from: Known::Given,
+        };
+        // Written out in Python with scipy 1.17 (ncf.sf at f.isf(0.05)): 16 degrees and a noncentrality of 4.591395; at one intake, 6 and 5.673056.
+        let two = fan_seen(&design(vec![24.0, 30.0]), &assumed, 0.03, 0.05).unwrap();
+        assert!((two - 0.397_428_480_347_802).abs() < 1e-9, "{two}");
+        let one = fan_seen(&design(vec![24.0]), &assumed, 0.05, 0.05).unwrap();
+        assert!((one - 0.362_876_254_802_380).abs() < 1e-9, "{one}");
+    }
+}

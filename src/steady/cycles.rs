@@ -380,4 +380,25 @@ mod tests {
         assert_eq!((joined.first, joined.last, joined.count), (0.0, 3.0, 8));
         assert_eq!((joined.mean, joined.low, joined.high), (20.0, 6.0, 30.0));
     }
+
+    #[test]
+    fn cycles_that_are_alike_keep_their_variance_when_averaged() {
+        // Bins of one second; cycles of 64 s about 100 W, the second turned upside down or not.
+        let wave = |t: f64| (std::f64::consts::TAU * t / 64.0).sin();
+        let alike = series(128, &mut |t| 100.0 + 10.0 * wave(t));
+        let edges = [0.5, 64.5, 127.5];
+        let ratio = likeness(&alike, &edges);
+        assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
+        let turned = series(128, &mut |t| {
+            100.0 + if t < 64.0 { 10.0 } else { -10.0 } * wave(t)
+        });
+        let ratio = likeness(&turned, &edges);
+        assert!(ratio < 0.01, "{ratio}");
+        // A second cycle three times as high: the mean is two waves high, the single ones have variances of one and nine, so 4 / 5.
+        let higher = series(128, &mut |t| {
+            100.0 + if t < 64.0 { 10.0 } else { 30.0 } * wave(t)
+        });
+        let ratio = likeness(&higher, &edges);
+        assert!((ratio - 0.8).abs() < 0.01, "{ratio}");
+    }
 }

@@ -278,4 +278,14 @@ mod tests {
         let mean = over(&series, span).unwrap();
         assert!((mean.u.unwrap() - 0.1 / 12.0_f64.sqrt()).abs() < 1e-9);
     }
+
+    #[test]
+    fn readings_of_one_moment_count_alike() {
+        let mut series = Series::new(16);
+        for value in [10.0, 20.0, 60.0] {
+            series.add(5.0, value);
+        }
+        let (mean, count) = weighted(series.bins(), &series).unwrap();
+        assert_eq!((mean, count), (30.0, 3));
+    }
 }

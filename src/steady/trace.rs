@@ -152,4 +152,21 @@ mod tests {
         assert!((high[0].0 - 54_321.0).abs() < 1000.0, "{high:?}");
         assert!(trace.columns.iter().all(|c| c.1 == 200.0));
     }
+
+    #[test]
+    fn columns_divide_the_window_from_its_start() {
+        let mut series = Series::new(256);
+        for k in 0..12 {
+            series.add(1000.0 + 10.0 * f64::from(k), f64::from(k));
+        }
+        let readings = Readings::from_series([(Channel::Power, series)]);
+        let window = Span {
+            start: 1000.0,
+            end: 1120.0,
+        };
+        let traces = Trace::all(&readings, window, 4);
+        // Thirty seconds a column: three readings each.
+        let ranges: Vec<(f64, f64)> = traces[0].columns.iter().map(|c| (c.1, c.2)).collect();
+        assert_eq!(ranges, [(0.0, 2.0), (3.0, 5.0), (6.0, 8.0), (9.0, 11.0)]);
+    }
 }

@@ -226,3 +226,23 @@ impl Scalar for DoubleDouble {
         Real::sqrt(self)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_function_of_a_double_double_takes_the_low_part_along_its_slope() {
+        let low = 1e-20;
+        let x = DoubleDouble::from_sum(2.0, low);
+        let y = Scalar::map(x, |v| v * v * v, |v| 3.0 * v * v);
+        let (high, rest) = y.parts();
+        assert_eq!(high, 8.0);
+        assert!((rest - 12.0 * low).abs() < 1e-33, "{rest}");
+        // A slope that is no number corrects nothing.
+        let root = Scalar::map(DoubleDouble::from_sum(0.0, 0.0), f64::sqrt, |v| {
+            0.5 / v.sqrt()
+        });
+        assert_eq!(root.parts(), (0.0, 0.0));
+    }
+}

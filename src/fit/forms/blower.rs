@@ -122,3 +122,21 @@ fn power_law(known: &[(f64, f64)], x: f64) -> Option<f64> {
     let slope = (b.1 - a.1) / (b.0 - a.0);
     Some((a.1 + slope * (x - a.0)).exp())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missing_level_lies_on_the_power_law_through_the_two_nearest() {
+        // 5 W at 100 m3/h and 20 W at 200: to the power 2. At 150 that is 11.25 W, at 400 far off it would be 80, and the third point says else.
+        let known = [(100f64, 5f64), (200.0, 20.0), (400.0, 40.0)].map(|(q, w)| (q.ln(), w.ln()));
+        let at = |q: f64| power_law(&known, q.ln()).unwrap();
+        assert!((at(150.0) - 11.25).abs() < 1e-12);
+        assert!((at(80.0) - 3.2).abs() < 1e-12);
+        // 200 and 400 are nearest to 300: to the power 1.
+        assert!((at(300.0) - 30.0).abs() < 1e-12);
+        assert_eq!(power_law(&known[..1], 5.0), None);
+        assert_eq!(power_law(&[known[0], known[0]], 5.0), None);
+    }
+}

@@ -333,4 +333,14 @@ mod tests {
         let many: Vec<f64> = (0..20).map(|i| 100.0 + 7.0 * f64::from(i * i)).collect();
         assert_eq!(groupings(&data(&many)).len(), 8);
     }
+
+    #[test]
+    fn merged_modes_stand_at_the_mean_of_their_members() {
+        // ln draws 0, 0.16, 0.24, 0.45 and 2: the second and third merge at 0.20, which is nearer to the first than to the fourth.
+        let list = groupings(&data(&[0.0f64, 0.16, 0.24, 0.45, 2.0].map(f64::exp)));
+        assert!(list.contains(&vec![0, 1, 1, 2, 3]), "{list:?}");
+        assert!(list.contains(&vec![0, 0, 0, 1, 2]), "{list:?}");
+        // Three members at 0.1333 weigh as three: with 0.45 they stand at 0.2125, not midway.
+        assert!(list.contains(&vec![0, 0, 0, 0, 1]), "{list:?}");
+    }
 }
