@@ -74,3 +74,18 @@ fn bad_claims_are_placed_and_no_claims_are_no_answer() {
     assert_eq!(out.code, 4, "{}", out.stderr);
     assert!(out.stderr.contains("[unit.claims]"));
 }
+
+#[test]
+fn a_claim_at_the_edge_of_the_tests_is_judged_there() {
+    // Cooling runs begin at 23.5 degC intake: a claim for 23.7 or for 23.2 is among them within half a kelvin, one for 22 is not.
+    let from = |intake: &str| {
+        let claim = format!(
+            "draw_high = {{ value = \"900 W\", intake = \"{intake}\", ambient = \"23 degC\", mode = \"steady\", fan = 3 }}"
+        );
+        let json = with(&claim).run("claims --json").answers().json();
+        json["claims"][0]["conditions"]["from"].clone()
+    };
+    assert_eq!(from("23.7 degC"), "claim");
+    assert_eq!(from("23.2 degC"), "claim");
+    assert_eq!(from("22 degC"), "nearest-tested");
+}
