@@ -546,4 +546,10 @@ mod tests {
         let close: Vec<f64> = row(27.0).chain(row(31.75)).collect();
         assert_eq!(ends(close).len(), 1);
     }
+
+    #[test]
+    fn the_spread_is_the_highest_less_the_lowest() {
+        assert_eq!(spread(&[3.0, 5.0, 4.0]), 2.0);
+        assert_eq!(spread(&[]), 0.0);
+    }
 }

@@ -141,3 +141,32 @@ fn read_off(data: &DrawData, tested: &[Option<f64>], level: usize) -> Option<f64
         first.1 + (second.1 - first.1) / (second.0 - first.0) * (x - first.0)
     }))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_untested_level_is_read_off_the_line_through_its_two_nearest() {
+        let mut table = "run,fan,intake_temp [degC],airflow [m3/h],power [W]\n".to_owned();
+        for (fan, flow) in [(1, 100), (2, 150), (3, 200), (4, 300)] {
+            for run in ["a", "b"] {
+                table.push_str(&format!("{run}{fan},{fan},27,{flow},{}\n", 100 + flow));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        let tested = [Some(10.0), None, Some(14.0), Some(30.0)];
+        // 200 and 100 m3/h are nearest to 150 in logarithms: 10 + 4 ln(1.5)/ln 2.
+        let got = read_off(&data, &tested, 1).unwrap();
+        assert!((got - (10.0 + 4.0 * 1.5f64.log2())).abs() < 1e-9, "{got}");
+        // Of 100 and 200 on the way down from 300: 14 + 4 ln(1.5)/ln 2.
+        let got = read_off(&data, &[Some(10.0), None, Some(14.0), None], 3).unwrap();
+        assert!((got - (14.0 + 4.0 * 1.5f64.log2())).abs() < 1e-9, "{got}");
+        assert_eq!(
+            read_off(&data, &[None, Some(12.0), None, None], 3),
+            Some(12.0)
+        );
+        assert_eq!(read_off(&data, &[None; 4], 3), None);
+    }
+}
