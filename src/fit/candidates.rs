@@ -8,6 +8,7 @@ use rayon::prelude::*;
 
 use super::forms::{
     At, CORNERS, DrawData, DrawForm, HeldSlope, IntakeForm, Scatter, control_family, family,
+    held_slopes_tried,
 };
 use super::{BlocksSeen, FitError, LinearFit, least_squares};
 use crate::stats::student_t;
@@ -82,14 +83,15 @@ const SMALLEST_RAMP: f64 = 0.007;
 /// are a step or a ramp in disguise.
 const HELD_SLOPES: (f64, f64) = (-0.016, 0.012);
 
-/// What the log odds of a control with this slope of its held speed lose to those with another: half the belief in the assumed slope, the
-/// rest shared among those that are fitted. No source: even odds.
-fn held_slope_doubt(form: &DrawForm) -> f64 {
+/// What the log odds of a control with this slope of its held speed lose to those with another: where others are tried, half the belief is
+/// in the assumed slope and the rest shared among those that are fitted. No source: even odds.
+fn held_slope_doubt(form: &DrawForm, data: &DrawData) -> f64 {
     let control = matches!(form.intake, IntakeForm::Terraced(_) | IntakeForm::Ramp(_));
+    let fitted = held_slopes_tried(data, form.group_count()).len() - 1;
     match form.held {
-        _ if !control => 0.0,
+        _ if !control || fitted == 0 => 0.0,
         HeldSlope::Assumed => 2f64.ln(),
-        HeldSlope::Common | HeldSlope::ByGroup | HeldSlope::ByFlow => 6f64.ln(),
+        HeldSlope::Common | HeldSlope::ByGroup | HeldSlope::ByFlow => (2.0 * fitted as f64).ln(),
     }
 }
 
@@ -343,7 +345,7 @@ pub fn fit_form(
         IntakeForm::Ramp(_) => CORNER_LOG_PRIOR - (2.0 * f64::from(CORNERS)).ln(),
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,
-    } - held_slope_doubt(&form);
+    } - held_slope_doubt(&form, data);
     let dof = fit.dof().max(1) as f64;
     let relative_sd = (fit.rss / dof).max(SMALLEST_RELATIVE_VARIANCE).sqrt();
     Ok(Candidate {
@@ -464,5 +466,39 @@ impl DrawFit {
             intake_slope_w_per_k: compressor_w * slope.0,
             ambient_slope_w_per_k: compressor_w * slope.1,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Bench;
+    use crate::made::bench::{Kind, Options, make};
+
+    #[test]
+    fn belief_in_a_control_is_shared_among_the_slopes_tried_and_none_is_lost() {
+        let mut numbers = Vec::new();
+        for seed in 1..9 {
+            let made = make(Kind::IndependentStepped, seed, &Options::default());
+            let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+            let data = DrawData::from_bench(&bench);
+            for form in control_family(&data) {
+                let tried = held_slopes_tried(&data, form.group_count());
+                let share = |held| {
+                    held_slope_doubt(
+                        &DrawForm {
+                            held,
+                            ..form.clone()
+                        },
+                        &data,
+                    )
+                };
+                let total: f64 = tried.iter().map(|h| (-share(*h)).exp()).sum();
+                assert!((total - 1.0).abs() < 1e-12, "{total} of {tried:?}");
+                numbers.push(tried.len());
+            }
+        }
+        // Two set points leave the assumed slope alone; three allow more.
+        assert!(numbers.contains(&1) && numbers.contains(&4));
     }
 }

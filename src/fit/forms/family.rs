@@ -121,23 +121,29 @@ pub fn family(data: &DrawData) -> Vec<DrawForm> {
 
 /// The forms of a control that follows the intake: worth trying where some form shows a slope steeper than a fixed speed has.
 pub fn control_family(data: &DrawData) -> Vec<DrawForm> {
-    let by_flow = have_flow(data) && used_levels(data) > 1;
     let shapes = controls(data);
     with_intakes(data, |groups| {
-        let mut held = vec![HeldSlope::Assumed];
-        // Between two set points a step or a ramp cannot be told from the slope beside it.
-        if data.set_points.len() > 2 {
-            held.push(HeldSlope::Common);
-            if groups > 1 {
-                held.push(HeldSlope::ByGroup);
-            }
-            if by_flow {
-                held.push(HeldSlope::ByFlow);
-            }
-        }
+        let held = held_slopes_tried(data, groups);
         let with = |intake| held.iter().map(move |h| (intake, false, *h));
         shapes.iter().flat_map(|s| with(*s)).collect()
     })
+}
+
+/// The ways tried in which a held speed follows the intake, for a number of groups of modes; the assumed one first.
+pub fn held_slopes_tried(data: &DrawData, groups: usize) -> Vec<HeldSlope> {
+    let mut held = vec![HeldSlope::Assumed];
+    // Between two set points a step or a ramp cannot be told from the slope beside it.
+    if data.set_points.len() < 3 {
+        return held;
+    }
+    held.push(HeldSlope::Common);
+    if groups > 1 {
+        held.push(HeldSlope::ByGroup);
+    }
+    if have_flow(data) && used_levels(data) > 1 {
+        held.push(HeldSlope::ByFlow);
+    }
+    held
 }
 
 /// All forms whose dependence on the intake is among those that `intakes` gives for a number of groups of modes.

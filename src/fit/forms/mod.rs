@@ -22,6 +22,6 @@ pub use draw::{
     SettingForm,
 };
 pub use equation::Equation;
-pub use family::{CORNERS, control_family, family, groupings};
+pub use family::{CORNERS, control_family, family, groupings, held_slopes_tried};
 pub use lift::{LiftModel, LiftParts};
 pub use paste::{VARIABLES, Variable, upright};
