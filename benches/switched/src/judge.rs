@@ -21,6 +21,10 @@ pub struct Limits {
     pub seed: u64,
     /// Only these rooms, where any are named.
     pub rooms: Vec<String>,
+    /// Only arithmetic.
+    pub arithmetic: bool,
+    /// One change of each operator.
+    pub once: bool,
 }
 
 /// One operator changed.
@@ -110,6 +114,8 @@ pub fn judge(copy: &Path, limits: &Limits) -> Result<(), Failure> {
 /// The changes still to be judged: each room's in random order, the rooms evenly dealt.
 fn in_turn(sites: &str, limits: &Limits, done: &HashSet<usize>) -> Vec<Change> {
     let mut rooms: BTreeMap<String, Vec<Change>> = BTreeMap::new();
+    // Operators of which a change is judged or drawn.
+    let mut met: HashSet<usize> = HashSet::new();
     for line in sites.lines() {
         let cells: Vec<&str> = line.split('\t').collect();
         let [first, file, row, column, operator, with, function] = cells[..] else {
@@ -128,8 +134,11 @@ fn in_turn(sites: &str, limits: &Limits, done: &HashSet<usize>) -> Vec<Change> {
                 function: function.to_owned(),
             };
             let room = change.room().to_owned();
-            let asked = limits.rooms.is_empty() || limits.rooms.contains(&room);
-            if asked && !done.contains(&change.number) {
+            let asked = (limits.rooms.is_empty() || limits.rooms.contains(&room))
+                && (change.is_arithmetic() || !limits.arithmetic);
+            if done.contains(&change.number) {
+                met.insert(first);
+            } else if asked {
                 rooms.entry(room).or_default().push(change);
             }
         }
@@ -143,6 +152,9 @@ fn in_turn(sites: &str, limits: &Limits, done: &HashSet<usize>) -> Vec<Change> {
             dice ^= dice >> 7;
             dice ^= dice << 17;
             list.swap(i, (dice % (i as u64 + 1)) as usize);
+        }
+        if limits.once {
+            list.retain(|c| met.insert(c.first));
         }
         let n = list.len() as f64;
         dealt.extend({ list.into_iter().enumerate() }.map(|(k, c)| ((k as f64 + 0.5) / n, c)));

@@ -67,6 +67,12 @@ enum Step {
         /// Only these rooms
         #[arg(long, value_delimiter = ',')]
         rooms: Vec<String>,
+        /// Only arithmetic: what formulas are made of
+        #[arg(long)]
+        arithmetic: bool,
+        /// One change of each operator, not all
+        #[arg(long)]
+        once: bool,
     },
 }
 
@@ -84,6 +90,8 @@ fn main() -> Result<(), Failure> {
             minutes,
             seed,
             rooms,
+            arithmetic,
+            once,
         } => judge::judge(
             &copy,
             &judge::Limits {
@@ -91,6 +99,8 @@ fn main() -> Result<(), Failure> {
                 minutes,
                 seed,
                 rooms,
+                arithmetic,
+                once,
             },
         ),
     }
