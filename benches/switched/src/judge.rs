@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 use std::time::{Duration, Instant};
@@ -56,6 +56,11 @@ impl Change {
     }
 }
 
+/// Where the copy keeps what came of each change.
+pub fn judged_file(copy: &Path) -> PathBuf {
+    copy.join("switched/judged.tsv")
+}
+
 /// What came of a change.
 const RED: &str = "red";
 const LATE: &str = "out of time";
@@ -73,7 +78,7 @@ pub fn judge(copy: &Path, limits: &Limits) -> Result<(), Failure> {
             reached.entry(*first).or_default().push(i);
         }
     }
-    let out = copy.join("switched/judged.tsv");
+    let out = judged_file(copy);
     let before = std::fs::read_to_string(&out).unwrap_or_default();
     let done: HashSet<usize> = { before.lines() }
         .filter_map(|l| l.split('\t').next()?.parse().ok())

@@ -5,6 +5,7 @@
 //! See README.md here.
 
 mod copy;
+mod explained;
 mod judge;
 mod record;
 mod rewrite;
@@ -74,6 +75,14 @@ enum Step {
         #[arg(long)]
         once: bool,
     },
+    /// Print what turned no test red and is not explained in `explained.tsv`, as lines for it
+    Left {
+        /// Folder of the copy
+        copy: PathBuf,
+        /// The project, as it was copied
+        #[arg(long, default_value = ".")]
+        project: PathBuf,
+    },
 }
 
 fn main() -> Result<(), Failure> {
@@ -103,5 +112,6 @@ fn main() -> Result<(), Failure> {
                 once,
             },
         ),
+        Step::Left { copy, project } => explained::left(&copy, &project),
     }
 }
