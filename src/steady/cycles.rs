@@ -401,4 +401,93 @@ mod tests {
         let ratio = likeness(&higher, &edges);
         assert!((ratio - 0.8).abs() < 0.01, "{ratio}");
     }
+
+    #[test]
+    fn two_levels_may_cycle_less_regularly_than_a_swing() {
+        // 50 s on, then 50 s and 150 s off by turns: cycles of 100 s and 200 s, a standard deviation of 0.36 of their mean. One reading stands
+        // midway at each change, 2 in 150.
+        let rules = SteadyRules::default();
+        let levels = series(3000, &mut |t| {
+            let within = t % 300.0;
+            let at = if within < 100.0 {
+                within
+            } else {
+                within - 100.0
+            };
+            let noise = if t % 2.0 == 0.0 { 0.5 } else { -0.5 };
+            if at == 0.0 || at == 50.0 {
+                110.0
+            } else if at < 50.0 {
+                200.0 + noise
+            } else {
+                20.0 + noise
+            }
+        });
+        assert!(at_scale(&levels, &rules).unwrap().count > 15);
+        let swing = series(3000, &mut |t| {
+            let within = t % 300.0;
+            let share = if within < 100.0 {
+                within / 100.0
+            } else {
+                (within - 100.0) / 200.0
+            };
+            110.0 + 90.0 * (std::f64::consts::TAU * share).sin()
+        });
+        assert_eq!(at_scale(&swing, &rules), None);
+    }
+
+    #[test]
+    fn a_cycle_needs_four_readings_and_more_than_the_spread_allowed() {
+        let rules = SteadyRules::default();
+        let of = |on: usize, length: usize| {
+            series(32, &mut |t| {
+                if (t as usize) % length < on {
+                    200.0
+                } else {
+                    100.0
+                }
+            })
+        };
+        assert_eq!(at_scale(&of(1, 3), &rules), None);
+        assert!(at_scale(&of(2, 4), &rules).is_some());
+        // From crest to trough 2 × 4 W of 200 W are less than 5 %, 2 × 6 W more.
+        let swing = |by: f64| {
+            series(3000, &mut |t| {
+                200.0 + by * (std::f64::consts::TAU * t / 500.0).sin()
+            })
+        };
+        assert_eq!(at_scale(&swing(4.0), &rules), None);
+        assert!(at_scale(&swing(6.0), &rules).is_some());
+    }
+
+    #[test]
+    fn averages_that_hide_faster_cycles_show_none() {
+        // ±50 W from one reading to the next, and ±10 W in ten minutes: pairs show the slow swing alone, a sixth of the whole.
+        let fast = series(3600, &mut |t| {
+            let by = if t % 2.0 == 0.0 { 50.0 } else { -50.0 };
+            200.0 + by + 10.0 * (std::f64::consts::TAU * t / 600.0).sin()
+        });
+        assert_eq!(find(&fast, &SteadyRules::default()), None);
+    }
+
+    #[test]
+    fn cycles_that_differ_in_their_later_half_are_half_alike() {
+        // A sine, and one whose later half is turned up. The mean is half a sine and then level, with a variance of 1/4 − 1/π²; the single
+        // ones have 1/2 and 1/2 − 4/π²: a ratio of exactly 1/2.
+        let half = series(129, &mut |t| {
+            let wave = (std::f64::consts::TAU * t / 64.0).sin();
+            100.0 + 10.0 * if t < 64.0 { wave } else { wave.abs() }
+        });
+        let ratio = likeness(&half, &[0.0, 64.0, 128.0]);
+        assert!((ratio - 0.5).abs() < 0.01, "{ratio}");
+    }
+
+    #[test]
+    fn regular_cycles_fill_two_fifths_of_the_readings() {
+        let level = series(1001, &mut |_| 200.0);
+        let tail = |edges: &[f64]| regular_tail(&level, edges.to_vec(), 10.0, REGULAR, 3);
+        let long = [550.0, 650.0, 750.0, 850.0, 950.0];
+        assert_eq!(tail(&long).as_deref(), Some(&long[..]));
+        assert_eq!(tail(&long[1..]), None);
+    }
 }

@@ -223,7 +223,7 @@ pub(super) fn part_of_drift(
     window: Span,
     rules: &SteadyRules,
 ) -> Option<String> {
-    let share = main.len() as f64 / (search.count - main.from.min(search.count - 1)) as f64;
+    let share = main.len() as f64 / (search.count - main.from) as f64;
     if let Some(reason) = comes_and_goes(search, main) {
         return Some(reason);
     }
@@ -378,9 +378,6 @@ pub(super) fn starting(search: &Search, window: Span, rules: &SteadyRules) -> Op
     if !(slower && still_slower && calm_intake) {
         return None;
     }
-    let last = draw
-        .blocks
-        .line(search.count - (search.count - leap) / 3, search.count)?;
     let change = last.slope.abs() * search.horizon / draw.unit_at(last.mean);
     if change < 2.0 * draw.drift {
         return None;
@@ -394,156 +391,4 @@ pub(super) fn starting(search: &Search, window: Span, rules: &SteadyRules) -> Op
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::blocks::Blocks;
-    use super::*;
-    use crate::made::dice::Dice;
-
-    /// Blocks of a draw that may drift by 2 % within thirty blocks and spread by 3 %.
-    fn search(count: usize, noise: f64, f: impl Fn(f64) -> f64) -> Search {
-        let mut dice = Dice::new(6, 0);
-        let values = (0..count).map(|i| Some(f(i as f64) + noise * dice.normal()));
-        let blocks = Blocks::from_values(values.collect());
-        let rules = SteadyRules::default();
-        Search {
-            watched: vec![Watched {
-                drift: 0.02,
-                spread: 0.03,
-                ..Watched::draw(blocks, 0.1, &rules)
-            }],
-            least: 10,
-            horizon: 30.0,
-            count,
-            off_w: 0.0,
-        }
-    }
-
-    fn stretch(from: usize, to: usize) -> Stretch {
-        Stretch { from, to }
-    }
-
-    #[test]
-    fn the_usual_change_and_a_median_by_hand() {
-        // Of i² the mean of the three after less that of the three before is 8 i; i from 13 to 26, of whose fourteen the eighth is 20.
-        let squares = search(30, 0.0, |i| i * i);
-        let usual = usual_change(&squares.watched[0]).unwrap();
-        assert!((usual - 160.0).abs() < 1e-9, "{usual}");
-        assert_eq!(
-            median(&[Some(3.0), Some(1.0), None, Some(2.0), Some(10.0)]),
-            Some(3.0)
-        );
-        assert_eq!((median(&[Some(5.0)]), median(&[None])), (Some(5.0), None));
-    }
-
-    #[test]
-    fn a_step_beside_the_main_stretch_has_its_place_and_its_levels() {
-        let levels = |a: f64, b: f64| search(80, 0.4, move |i| if i < 40.0 { a } else { b });
-        for (a, b) in [(200.0, 240.0), (240.0, 200.0)] {
-            for main in [stretch(0, 40), stretch(40, 80)] {
-                let found = step(&levels(a, b), main).unwrap();
-                assert!((38..=42).contains(&found.at), "{}", found.at);
-                assert!((found.before - a).abs() < 1.5 && (found.after - b).abs() < 1.5);
-            }
-        }
-        // Within the main stretch none is looked for; what is switched off is no setting; 4 W are within what a draw may spread by.
-        assert!(step(&levels(200.0, 240.0), stretch(0, 80)).is_none());
-        assert!(step(&levels(200.0, 2.0), stretch(0, 40)).is_none());
-        assert!(step(&levels(200.0, 204.0), stretch(0, 40)).is_none());
-        // Nor is a ramp a step.
-        let ramp = search(80, 0.4, |i| 200.0 + (i - 30.0).clamp(0.0, 20.0) * 2.0);
-        assert!(step(&ramp, stretch(0, 30)).is_none());
-    }
-
-    #[test]
-    fn a_small_step_within_the_main_stretch_is_found_where_it_is() {
-        let levels = |by: f64| search(60, 0.5, move |i| if i < 25.0 { 200.0 } else { 200.0 + by });
-        for by in [8.0, -8.0] {
-            let (early, late, _) = small_step(&levels(by), stretch(0, 60)).unwrap();
-            assert_eq!((early.from, early.to, late.from, late.to), (0, 25, 25, 60));
-        }
-        // 3 W are less than 2 %; 8 W evenly are no step.
-        assert!(small_step(&levels(3.0), stretch(0, 60)).is_none());
-        let drift = search(60, 0.5, |i| 200.0 + 8.0 * i / 60.0);
-        assert!(small_step(&drift, stretch(0, 60)).is_none());
-    }
-
-    #[test]
-    fn a_draw_that_comes_and_goes_is_counted() {
-        // The band about 200 W is ±6 W. Ten blocks inside, five away, twice or once, and twenty that stay.
-        let away = |by: f64, times: usize| {
-            search(60, 0.0, move |i| {
-                let k = i as usize;
-                let out = (10..15).contains(&k) || times > 1 && (25..30).contains(&k);
-                if out { 200.0 + by } else { 200.0 }
-            })
-        };
-        let said = |by, times| comes_and_goes(&away(by, times), stretch(40, 60));
-        assert!(said(7.0, 2).unwrap().contains("2 times by more than 3 %"));
-        assert!(said(-7.0, 2).is_some());
-        assert_eq!((said(7.0, 1), said(5.0, 2)), (None, None));
-        // Half of all or more is the rule, and what goes before it the exception.
-        assert_eq!(comes_and_goes(&away(7.0, 2), stretch(30, 60)), None);
-    }
-
-    #[test]
-    fn a_piece_of_a_drift_is_told_from_the_end_of_a_start_up() {
-        let rules = SteadyRules::default();
-        let window = Span {
-            start: 0.0,
-            end: 3600.0,
-        };
-        let whole = |s: &Search| part_of_drift(s, stretch(30, 60), window, &rules);
-        let bent = |before: f64| {
-            search(60, 0.02, move |i| {
-                let from = |slope: f64, i: f64| slope * (i - 30.0);
-                200.0
-                    + if i < 30.0 {
-                        from(before, i)
-                    } else {
-                        from(0.12, i)
-                    }
-            })
-        };
-        // Inside 0.12 W a block, 1.8 % in thirty; before it 0.2, 3 %, in the same direction, or in the other.
-        assert!(whole(&bent(0.2)).is_some());
-        assert_eq!(whole(&bent(-0.2)), None);
-        // 0.3 W is more than twice as fast: a start-up that ends.
-        assert_eq!(whole(&bent(0.3)), None);
-
-        let straight = |s: &Search| straight_before(s, stretch(30, 60), &rules);
-        let line = |slope: f64| search(60, 0.02, move |i| 200.0 + slope * i);
-        // 0.15 W × 30 of 207 W are 2.2 %; 0.12 W 1.7 %.
-        assert!(straight(&line(0.15)).is_some() && straight(&line(-0.15)).is_some());
-        assert_eq!(straight(&line(0.12)), None);
-        // A start-up bends.
-        let start_up = search(60, 0.02, |i| 210.0 - 9.0 * (-i / 30.0).exp());
-        assert_eq!(straight(&start_up), None);
-    }
-
-    #[test]
-    fn a_start_up_that_is_not_over_is_said() {
-        let rules = SteadyRules::default();
-        let window = Span {
-            start: 0.0,
-            end: 4200.0,
-        };
-        let exponential =
-            |blocks: f64| search(70, 0.1, move |i| 225.0 * (1.0 - 0.33 * (-i / blocks).exp()));
-        assert!(starting(&exponential(40.0), window, &rules).is_some());
-        // As slow, but of so little that the last third changes by less than twice a drift: 4 % e^(−1.5) in 40 blocks, 0.7 % in thirty.
-        let little = search(70, 0.01, |i| 225.0 * (1.0 - 0.04 * (-i / 40.0).exp()));
-        assert_eq!(starting(&little, window, &rules), None);
-        // Over after a third of the window; a drift; and nothing at all.
-        assert_eq!(starting(&exponential(8.0), window, &rules), None);
-        assert_eq!(
-            starting(&search(70, 0.1, |i| 200.0 + 0.4 * i), window, &rules),
-            None
-        );
-        assert_eq!(starting(&search(70, 0.1, |_| 200.0), window, &rules), None);
-        // One that turns faster is none.
-        assert_eq!(
-            starting(&search(70, 0.1, |i| 200.0 + 0.008 * i * i), window, &rules),
-            None
-        );
-    }
-}
+mod tests;

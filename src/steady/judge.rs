@@ -457,3 +457,100 @@ fn unsettled(window: Span, rules: &SteadyRules, search: &Search) -> Judged {
     };
     bare(Status::Unsteady, reason)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::series::Series;
+
+    /// A draw read every `every` seconds from 0 to before `end`.
+    fn draw(every: f64, end: f64, f: impl Fn(f64) -> f64) -> Readings {
+        let mut series = Series::new(8192);
+        let mut t = 0.0;
+        while t < end {
+            series.add(t, f(t));
+            t += every;
+        }
+        Readings::from_series([(Channel::Power, series)])
+    }
+
+    fn until(end: f64) -> Span {
+        Span { start: 0.0, end }
+    }
+
+    #[test]
+    fn readings_for_less_than_nearly_the_shortest_stretch_are_short() {
+        // 95 % of 600 s are 570 s; the last reading stands a second before the end.
+        let rules = SteadyRules::default();
+        let judged = |end: f64| judge(&draw(1.0, end, |_| 200.0), until(end), &rules);
+        assert_eq!(
+            judged(501.0).reason,
+            "8 min of readings (501); a steady stretch needs 10 min"
+        );
+        assert!(judged(570.0).reason.contains("a steady stretch needs"));
+        assert_eq!(judged(572.0).reason.matches("needs").count(), 0);
+    }
+
+    #[test]
+    fn a_window_ends_with_its_readings_where_two_of_them_are_missing() {
+        // A reading a minute, the last at 3480 s.
+        let rules = SteadyRules::default();
+        let readings = draw(60.0, 3490.0, |t| 200.0 + (t / 60.0 % 2.0));
+        let end = |window: f64| {
+            let judged = judge(&readings, until(window), &rules);
+            judged.plateau.unwrap().span.end
+        };
+        assert_eq!((end(3600.0), end(3601.0)), (3600.0, 3540.0));
+    }
+
+    #[test]
+    fn cycles_that_begin_late_are_noted_beyond_two_periods() {
+        let readings = draw(10.0, 5000.0, |_| 200.0);
+        let notes = |start: f64| {
+            let cycles = Cycles {
+                span: Span { start, end: 4500.0 },
+                count: 5,
+                period_s: 500.0,
+                duty: 0.5,
+                low_w: 100.0,
+                high_w: 300.0,
+                means_w: vec![200.0; 5],
+            };
+            cycling(&readings, cycles, until(5000.0)).notes
+        };
+        assert!(notes(990.0).is_empty());
+        assert_eq!(
+            notes(1010.0),
+            ["the first 17 min are left out: the cycles are not yet regular there"]
+        );
+    }
+
+    #[test]
+    fn an_unsettled_window_s_trouble_is_that_of_its_later_half() {
+        // Sixty blocks: the first half rises by 4 W a block to 220 W, the second by 0.5 W from there, mean 227.25 W. The later half drifts by
+        // 0.5 × 30/227.25 = 6.6 %, the whole by far more.
+        let values = (0..60).map(|i| {
+            let i = f64::from(i) - 30.0;
+            Some(220.0 + if i < 0.0 { 4.0 * i } else { 0.5 * i })
+        });
+        let rules = SteadyRules::default();
+        let search = Search {
+            watched: vec![Watched::draw(
+                Blocks::from_values(values.collect()),
+                0.0,
+                &rules,
+            )],
+            least: 10,
+            horizon: 30.0,
+            count: 60,
+            off_w: 0.0,
+        };
+        // The last third as fast as the middle one, so it is no start-up.
+        let judged = unsettled(until(3600.0), &rules, &search);
+        assert_eq!(judged.status, Status::Unsteady);
+        assert_eq!(
+            judged.reason,
+            "the draw drifts by 6.6 % in 30 min (allowed 2.0 %)"
+        );
+    }
+}

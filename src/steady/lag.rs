@@ -362,4 +362,121 @@ mod tests {
             assert_eq!(best(&curves), None);
         }
     }
+
+    #[test]
+    fn a_course_is_read_off_between_its_steps() {
+        let smoothed = Smoothed {
+            start: 100.0,
+            by_tau: Vec::new(),
+        };
+        let at = |t: f64| smoothed.at(&[0.0, 10.0, 30.0], t);
+        assert_eq!(
+            (at(100.0), at(107.5), at(109.0)),
+            (Some(0.0), Some(20.0), Some(26.0))
+        );
+        assert_eq!((at(99.0), at(111.0)), (None, None));
+    }
+
+    #[test]
+    fn a_first_order_response_goes_half_the_way_in_each_half_life() {
+        // exp(−5/τ) = 1/2; before the readings nothing, and after them nothing again.
+        let tau = STEP / std::f64::consts::LN_2;
+        let course = [Some(8.0), Some(0.0), Some(16.0), Some(16.0), None];
+        let want = [8.0, 4.0, 10.0, 13.0, 0.0];
+        for (got, want) in smooth(&course, tau).iter().zip(want) {
+            assert!((got - want).abs() < 1e-12, "{got} {want}");
+        }
+    }
+
+    #[test]
+    fn a_unit_on_standby_is_not_on() {
+        // 10 W for 50 s, then 200 W: on from there, and smoothed with a time constant of 4 s.
+        let mut draw = Series::new(64);
+        for k in 0..21 {
+            let t = 5.0 * f64::from(k);
+            draw.add(t, if t < 50.0 { 10.0 } else { 200.0 });
+        }
+        let smoothed = Smoothed::of(draw.bins(), 0.0, 100.0, false);
+        let on = &smoothed.by_tau[0];
+        // Every 5 s from 0 to 100 s, both included.
+        assert_eq!(on.len(), 21);
+        assert_eq!((on[0], on[9]), (0.0, 0.0));
+        assert!((on[10] - (1.0 - (-1.25_f64).exp())).abs() < 1e-12 && on[20] > 0.999);
+    }
+
+    /// A run that begins at 1000 s whose outlet is read every 20 s, but not at the times that are left out.
+    fn with_gap(outlet_read: impl Fn(f64) -> bool) -> Option<Vec<f64>> {
+        let mut series = [(); 2].map(|()| Series::new(4096));
+        let [draw, outlet] = &mut series;
+        for k in 700..4000 {
+            let t = f64::from(k);
+            let since = t - 1000.0;
+            let rise = if since < 0.0 {
+                0.0
+            } else {
+                1.0 - (-since / 150.0).exp()
+            };
+            draw.add(
+                t,
+                if since < 0.0 {
+                    1.0
+                } else {
+                    150.0 + 70.0 * rise
+                },
+            );
+            if k % 20 == 0 && outlet_read(since) {
+                outlet.add(t, 31.0 - 8.0 * rise + 0.2 * (f64::from(k / 20 % 3) - 1.0));
+            }
+        }
+        let span = Span {
+            start: 1000.0,
+            end: 4000.0,
+        };
+        let [draw, outlet] = series;
+        let readings =
+            Readings::from_series([(Channel::Power, draw), (Channel::OutletTemp, outlet)]);
+        Curve::of(&readings, span, false).map(|c| c.lost)
+    }
+
+    #[test]
+    fn what_stands_before_a_pause_of_the_outlet_is_another_run_s() {
+        // A pause is more than a minute and three readings, 120 s. From −140 s to −20 s there is none, to 0 s there is.
+        let (from, kept) = (|s: f64| s >= 0.0, |s: f64| s >= -20.0);
+        let pause = with_gap(|s| s <= -140.0 || from(s)).unwrap();
+        assert_eq!(pause, with_gap(from).unwrap());
+        let none = with_gap(|s| s <= -140.0 || kept(s)).unwrap();
+        assert_ne!(none, with_gap(kept).unwrap());
+        // From eight minutes after the start on, a pause is one of this run.
+        assert!(with_gap(|s| s <= 600.0 || (1400.0..1500.0).contains(&s)).is_some());
+    }
+
+    #[test]
+    fn half_of_the_runs_must_agree_on_a_lag_that_is_better_than_none() {
+        // Each loses so much for every 5 s away from its own lag.
+        let run = |lag: f64, by: f64| Curve {
+            lost: (0..LAGS)
+                .map(|k| by * ((lag_of(k) - lag) / STEP).abs())
+                .collect(),
+        };
+        let runs = |agree: usize, other: usize| {
+            let mut all: Vec<Curve> = (0..agree).map(|_| run(90.0, 1.0)).collect();
+            all.extend((0..other).map(|_| run(300.0, 1e-3)));
+            best(&all)
+        };
+        assert_eq!(runs(3, 3), Some((90.0, 3)));
+        assert_eq!(runs(3, 4), None);
+        // Lags far to the other side are no worse for being compared with none: the loss there is level.
+        let plain = |lag: f64| Curve {
+            lost: (0..LAGS)
+                .map(|k| {
+                    if lag_of(k) < -200.0 {
+                        0.5
+                    } else {
+                        ((lag_of(k) - lag) / STEP).abs()
+                    }
+                })
+                .collect(),
+        };
+        assert_eq!(best(&[plain(90.0), plain(90.0)]), Some((90.0, 2)));
+    }
 }

@@ -288,4 +288,19 @@ mod tests {
         let (mean, count) = weighted(series.bins(), &series).unwrap();
         assert_eq!((mean, count), (30.0, 3));
     }
+
+    #[test]
+    fn joined_readings_of_one_moment_count_as_often_as_they_were_read() {
+        // (3 × 10 + 50)/4.
+        let bin = |count, mean| Bin {
+            first: 5.0,
+            last: 5.0,
+            count,
+            mean,
+            low: 0.0,
+            high: 0.0,
+        };
+        let series = Series::from_bins(vec![bin(3, 10.0), bin(1, 50.0)]);
+        assert_eq!(weighted(series.bins(), &series), Some((20.0, 4)));
+    }
 }

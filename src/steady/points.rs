@@ -193,4 +193,18 @@ mod tests {
         assert!(!writable(Channel::Power, -0.1) && !writable(Channel::Power, f64::NAN));
         assert!(writable(Channel::IntakeTemp, 27.0) && !writable(Channel::IntakeTemp, 71.0));
     }
+
+    #[test]
+    fn runs_without_an_order_are_counted_from_one_in_order_of_time() {
+        let bench = LogBench::open(std::path::Path::new("tests/benches/night")).unwrap();
+        let reduction = super::super::reduce(&bench).unwrap();
+        let text = to_csv(&bench, &reduction, Include::Cycling);
+        let mut rows = text.lines().filter(|l| !l.starts_with('#'));
+        let place = |l: &str| l.split(',').nth(5).unwrap().to_owned();
+        assert_eq!(rows.next().map(place).unwrap(), "order");
+        let orders: Vec<String> = rows.map(place).collect();
+        let want: Vec<String> = (1..=orders.len()).map(|k| k.to_string()).collect();
+        assert!(orders.len() > 3);
+        assert_eq!(orders, want);
+    }
 }

@@ -275,4 +275,23 @@ mod tests {
         assert_eq!(kept.iter().filter(|w| **w == 0.0).count(), 1);
         assert!(readings.notes[0].starts_with("3 readings of the draw fell to nothing"));
     }
+
+    #[test]
+    fn a_product_takes_the_voltage_between_its_readings() {
+        // Midway between 24 V and 26 V; 8 to 12 A, 10 A on average.
+        let mut voltage = Series::new(16);
+        voltage.add(0.0, 24.0);
+        voltage.add(10.0, 26.0);
+        let current = Series::from_bins(vec![Bin {
+            first: 4.0,
+            last: 6.0,
+            count: 3,
+            mean: 10.0,
+            low: 8.0,
+            high: 12.0,
+        }]);
+        let draw = product(&voltage, &current).unwrap();
+        let bin = draw.bins()[0];
+        assert_eq!((bin.mean, bin.low, bin.high), (250.0, 200.0, 300.0));
+    }
 }

@@ -261,3 +261,33 @@ fn note_empty(
         .at(&Place::file(&bench.runs.file)),
     );
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::series::Series;
+
+    #[test]
+    fn most_runs_well_below_zero_are_a_wrong_sign() {
+        let bench = LogBench::open(std::path::Path::new("tests/benches/night")).unwrap();
+        let spans = [Span {
+            start: 0.0,
+            end: 600.0,
+        }; 3];
+        let right = |amperes: [f64; 3]| {
+            let readings = amperes.map(|a| {
+                let mut series = Series::new(16);
+                for k in 0..10 {
+                    series.add(60.0 * f64::from(k), a);
+                }
+                Readings::from_series([(Channel::Current, series)])
+            });
+            check_signs(&bench, &readings, &spans).is_ok()
+        };
+        // A twentieth of the largest, 1 A, is told from nothing.
+        assert!(!right([-1.1, -1.1, 20.0]) && !right([-10.0, -20.0, 20.0]));
+        assert!(right([-0.9, -0.9, 20.0]) && right([-1.1, 1.0, 20.0]));
+        // Two runs on standby.
+        assert!(right([0.1, 0.1, 20.0]));
+    }
+}

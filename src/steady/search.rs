@@ -163,7 +163,7 @@ impl Watched {
         if sure.max(inside) > self.drift {
             return Err(Trouble::Drift {
                 channel,
-                value: (line.slope.abs() * span / unit).max(inside),
+                value: line.slope.abs() * span / unit,
                 limit: self.drift,
             });
         }
@@ -396,5 +396,18 @@ mod tests {
         search.watched[0] = Watched::draw(none(), 0.0, &rules);
         let power = Channel::Power;
         assert_eq!(search.judge(all), Err(Trouble::Empty { channel: power }));
+    }
+
+    #[test]
+    fn a_drift_is_told_over_the_horizon_or_the_stretch() {
+        // 0.9 W a block from 200 W: over twenty blocks, mean 208.55, thirty blocks' worth; over sixty, mean 226.55, all of them.
+        let drift = search((0..60).map(|i| 200.0 + 0.9 * f64::from(i)).collect());
+        for (to, want) in [(20, 27.0 / 208.55), (60, 54.0 / 226.55)] {
+            let Err(Trouble::Drift { value, .. }) = drift.judge(Stretch { from: 0, to }) else {
+                panic!("no drift in {to}");
+            };
+            assert!((value - want).abs() < 1e-9, "{value} {want}");
+        }
+        assert_eq!(Stretch { from: 10, to: 21 }.middle(), 15.5);
     }
 }
