@@ -242,4 +242,27 @@ mod tests {
         // Two readings: 2/(1 + ρ).
         assert!((effective_n_first_order(2.0, 0.25) - 1.6).abs() < 1e-15);
     }
+
+    #[test]
+    fn a_series_is_long_enough_from_fifty_integrated_times_on() {
+        // 1 + 2 Σ 0.8ᵏ = 9 exactly: 450 readings are needed, give or take the estimate's scatter.
+        for (n, enough) in [(200, false), (2000, true)] {
+            let found = integrated_time(&autoregression(n, 0.8, 5)).unwrap();
+            assert_eq!(found.long_enough, enough, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn a_large_common_part_leaves_the_autocorrelations() {
+        // Numbers about 1e15 are multiples of 0.125, so the mean 12/7 is rounded to 1.75 there.
+        let near = [0.0, 1.0, 1.0, 4.0, 4.0, 1.0, 1.0];
+        let far = near.map(|y| y + 1e15);
+        for (a, b) in acf(&near, 3)
+            .unwrap()
+            .into_iter()
+            .zip(acf(&far, 3).unwrap())
+        {
+            assert!((a - b).abs() < 1e-14, "{a} {b}");
+        }
+    }
 }

@@ -231,4 +231,13 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn few_degrees_beside_very_many_are_not_endless() {
+        // ln F has variance 2/d1 + 2/d2 = 3e-25: one standard deviation above, Φ(−1) = 0.158655 (tables). 1 + 5.5e-13 itself is rounded
+        // to a multiple of 2.2e-16.
+        let x = 1.0 + 3e-25_f64.sqrt();
+        let got = sf(x, 2e25, 1e25);
+        assert!((got - 0.158_655).abs() < 1e-3, "{got}");
+    }
 }

@@ -273,4 +273,21 @@ mod tests {
         }
         assert!(refused > 20, "{refused}");
     }
+
+    #[test]
+    fn choices_among_very_many_are_even() {
+        // Of n = 3 · 2^62 numbers a third leaves each rest when divided by 3. 64 random bits alone would give the rests 1/2, 1/4 and 1/4: four
+        // values fall on three numbers.
+        let mut rng = stream(8, 0);
+        let n = 3 * (usize::MAX / 4 + 1);
+        let mut counts = [0; 3];
+        for _ in 0..30_000 {
+            counts[below(&mut rng, n) % 3] += 1;
+        }
+        // Five standard errors: 5 √(30000 · 2/9) = 408.
+        assert!(
+            counts.iter().all(|c| (c - 10_000_i32).abs() < 408),
+            "{counts:?}"
+        );
+    }
 }

@@ -166,3 +166,36 @@ fn x_density(x: f64, dof: f64) -> f64 {
 fn ln_scaled(x: f64, dof: f64) -> f64 {
     x.ln() - 0.5 * dof.ln()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_degree_of_freedom_is_cauchy_s() {
+        // 1/(π(1 + x²)).
+        assert!((pdf(2.0, 1.0) - 0.2 / std::f64::consts::PI).abs() < 1e-16);
+    }
+
+    #[test]
+    fn far_quantiles_are_the_same_from_either_side() {
+        // 1 − 2^−40 is exact in binary; the tail, not what it leaves, must be solved for.
+        let small = 2f64.powi(-40);
+        for dof in [1.0, 10.0] {
+            let far = upper_quantile(small, dof);
+            assert_eq!(upper_quantile(1.0 - small, dof), -far);
+            let half = upper_quantile(0.5 * small, dof);
+            assert!((two_sided(1.0 - small, dof) / half - 1.0).abs() < 1e-13);
+        }
+        // One degree: x = cot(π q), 1/(π q) to far more digits than there are.
+        let cauchy = 1.0 / (std::f64::consts::PI * small);
+        assert!((upper_quantile(small, 1.0) / cauchy - 1.0).abs() < 1e-13);
+    }
+
+    #[test]
+    fn a_quantile_beyond_the_squares_of_a_double() {
+        // P(|T| > x) = (1 + x²/ν)^(−ν/2)/(ν/2 · B(1/2, ν/2)) there: 0.7 for ν = 0.001 at ln x = 352.52833005192; mpmath.
+        let got = upper_quantile(0.35, 0.001);
+        assert!((got.ln() - 352.528_330_051_920_4).abs() < 1e-9, "{got:e}");
+    }
+}

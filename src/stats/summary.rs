@@ -254,4 +254,10 @@ mod tests {
         assert_eq!((variance(&[1.0, 3.0]), lag1(&[1.0, 3.0])), (2.0, -0.5));
         assert!(variance(&[]).is_nan() && lag1(&[]).is_nan() && lag1(&[1.0]).is_nan());
     }
+
+    #[test]
+    fn absolute_deviations_are_distances() {
+        // From the median 4: 3, 2, 0, 4, 12.
+        assert_eq!(mad(&[1.0, 2.0, 4.0, 8.0, 16.0]), 3.0);
+    }
 }

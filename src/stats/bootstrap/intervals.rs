@@ -266,4 +266,15 @@ mod tests {
             ));
         }
     }
+
+    #[test]
+    fn a_percentile_interval_leaves_half_of_the_rest_on_either_side() {
+        // Replicates 1 to 99: the order statistic at (99 + 1)p is 100 p itself.
+        let replicates = Bootstrap {
+            estimates: (1..=99).rev().map(|k| vec![f64::from(k)]).collect(),
+            failed: 0,
+        };
+        let (low, high) = replicates.percentile(0, 0.9);
+        assert!((low - 5.0).abs() < 1e-12 && (high - 95.0).abs() < 1e-12);
+    }
 }

@@ -172,4 +172,20 @@ mod tests {
         }
         assert_eq!(order, sorted);
     }
+
+    #[test]
+    fn ranks_of_several_strata_follow_the_next_combination() {
+        // Three places of two labels, and three of three: 3 × 6 arrangements.
+        let labels = [0, 1, 0, 1, 2, 0];
+        let groups = Stratum::split(&labels, &[7, 7, 7, 9, 9, 9]);
+        let mut current = Stratum::at_rank(&groups, 0);
+        assert_eq!(current, [vec![0, 0, 1], vec![0, 1, 2]]);
+        let mut seen = std::collections::BTreeSet::new();
+        for rank in 0..18 {
+            assert_eq!(Stratum::at_rank(&groups, rank), current, "{rank}");
+            seen.insert(current.clone());
+            advance(&mut current);
+        }
+        assert_eq!(seen.len(), 18);
+    }
 }

@@ -445,4 +445,18 @@ mod tests {
             assert_eq!((found.exact, found.p), (true, p), "{lean:?}");
         }
     }
+
+    #[test]
+    fn statistics_equal_up_to_rounding_are_ties() {
+        let count = |observed: f64, statistics: &[f64]| {
+            let found = Permutation::count(observed, statistics, true, 5.0).unwrap();
+            (found.greater, found.equal)
+        };
+        // Up to 1e-10 of the observed one: 1e-7 of 1000.
+        let near = [1000.0, 1000.0 + 5e-8, 1000.0 - 5e-8, 1000.0 + 2e-7, 900.0];
+        assert_eq!(count(1000.0, &near), (1, 3));
+        // About zero 1e-12 of the median, 1000.
+        let zero = [0.0, 5e-10, 2e-9, 1000.0, -1000.0, 1000.0, -1000.0];
+        assert_eq!(count(0.0, &zero), (3, 2));
+    }
 }

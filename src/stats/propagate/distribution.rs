@@ -392,4 +392,20 @@ mod tests {
             assert!((trial[1] - 2.0 * trial[0]).abs() < 1e-7, "{trial:?}");
         }
     }
+
+    #[test]
+    fn covariances_are_judged_by_their_own_scale() {
+        let root = |scale: f64, [a, b, c, d]: [f64; 4]| {
+            let matrix = DMatrix::from_row_slice(2, 2, &[a, b, c, d]) * scale;
+            square_root(&[0.0, 0.0], &matrix).is_ok()
+        };
+        for scale in [1e-8, 1.0, 1e8] {
+            // Symmetric up to rounding, and not.
+            assert!(root(scale, [1.0, 0.5, 0.5 + 1e-13, 1.0]));
+            assert!(!root(scale, [1.0, 0.5, 0.5 + 1e-11, 1.0]));
+            // Eigenvalues 2 + c and −c, for a covariance of 1 + c.
+            assert!(root(scale, [1.0, 1.0 + 1e-10, 1.0 + 1e-10, 1.0]));
+            assert!(!root(scale, [1.0, 1.0 + 1e-8, 1.0 + 1e-8, 1.0]));
+        }
+    }
 }

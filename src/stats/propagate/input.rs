@@ -177,4 +177,13 @@ mod tests {
             (0.0, 0.0)
         );
     }
+
+    #[test]
+    fn three_readings_leave_two_degrees_of_freedom() {
+        // Mean 3, squares 14: √(14/2/3).
+        let (inputs, _) = from_readings(&[("a", &[1.0, 2.0, 6.0])]).unwrap();
+        let input = &inputs[0];
+        assert_eq!((input.value, input.dof), (3.0, 2.0));
+        assert!((input.standard_uncertainty - (7.0_f64 / 3.0).sqrt()).abs() < 1e-15);
+    }
 }

@@ -470,4 +470,18 @@ mod tests {
         assert!((output.contributions[0].sensitivity / 1e-3 - 1.0).abs() < 1e-9);
         assert!(output.standard_uncertainty == 0.0 && !output.vanishes(&exact));
     }
+
+    #[test]
+    fn sensitivities_of_another_size_are_counted() {
+        let inputs = inputs();
+        let wrong = from_sensitivities(&[1.0, 2.0], &DMatrix::zeros(2, 2), &inputs, None);
+        assert!(matches!(
+            wrong,
+            Err(StatsError::Unequal {
+                left: 6,
+                right: 4,
+                ..
+            })
+        ));
+    }
 }

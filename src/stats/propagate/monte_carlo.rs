@@ -328,4 +328,33 @@ mod tests {
         assert_eq!(sample.shortest(0.999), (0.0, 100.0));
         assert!(sample.shortest(0.0).0.is_nan());
     }
+
+    #[test]
+    fn a_sample_s_standard_deviation_has_the_divisor_n_less_one() {
+        // Mean 2.5, squares 5, over 3.
+        let sample = Sample::new(vec![4.0, 1.0, 3.0, 2.0]);
+        assert!((sample.sd() - (5.0_f64 / 3.0).sqrt()).abs() < 1e-15);
+    }
+
+    #[test]
+    fn as_many_trials_are_run_as_were_asked_for() {
+        for trials in [2, 10_000, 25_000] {
+            let found = monte_carlo(|x| [x[0]], &[normal(0.0, 1.0)], trials, 3).unwrap();
+            assert_eq!(found[0].sorted().len(), trials);
+        }
+    }
+
+    #[test]
+    fn stable_digits_need_room_for_two_blocks() {
+        let with = |limit| {
+            let settings = Adaptive {
+                digits: 1,
+                level: 0.95,
+                limit,
+                seed: 1,
+            };
+            monte_carlo_to_digits(|x| [x[0]], &[normal(0.0, 1.0)], &settings).is_ok()
+        };
+        assert!(with(20_000) && !with(19_999));
+    }
 }

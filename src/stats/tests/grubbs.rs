@@ -95,4 +95,13 @@ mod tests {
         assert!(grubbs(&[1.0, 2.0]).is_err());
         assert!(grubbs_critical(5, 0.0, true).is_err());
     }
+
+    #[test]
+    fn a_large_common_part_leaves_the_distance() {
+        // Numbers about 1e15 are multiples of 0.125, so the mean 12/7 is rounded to 1.75 there. Squares 36 − 144/7 = 108/7; g = (16/7)/√(18/7).
+        let values = [0.0, 1.0, 1.0, 4.0, 4.0, 1.0, 1.0].map(|y| y + 1e15);
+        let found = grubbs(&values).unwrap();
+        assert_eq!(found.index, 3);
+        assert!((found.g - 16.0 / 7.0 / (18.0_f64 / 7.0).sqrt()).abs() < 1e-14);
+    }
 }

@@ -118,4 +118,14 @@ mod tests {
         );
         assert!(pure_error(&[vec![1.0], vec![2.0]]).is_err());
     }
+
+    #[test]
+    fn rounding_is_judged_by_the_residual_sum_itself() {
+        let s = |squares, dof| Source { squares, dof };
+        for scale in [1e-6, 1.0, 1e6] {
+            let gain = |less: f64| nested_f(s(scale * (1.0 - less), 6.0), s(scale, 5.0));
+            assert_eq!(gain(5e-11).unwrap().f, 0.0);
+            assert!(gain(2e-10).is_err());
+        }
+    }
 }

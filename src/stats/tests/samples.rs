@@ -165,4 +165,12 @@ mod tests {
             Err(StatsError::NotFinite { .. })
         ));
     }
+
+    #[test]
+    fn one_value_and_two_can_be_compared() {
+        // 1 against 2 and 4: a difference of −2, variance 2 with one degree of freedom, standard error √(2 (1 + 1/2)).
+        let found = pooled(&[1.0], &[2.0, 4.0]).unwrap();
+        assert_eq!((found.value, found.dof), (-2.0, 1.0));
+        assert!((found.standard_error - 3.0_f64.sqrt()).abs() < 1e-15);
+    }
 }
