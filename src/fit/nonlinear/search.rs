@@ -139,24 +139,29 @@ impl Search {
         problem: &impl Residuals,
         settings: &Settings,
     ) -> Option<Termination> {
-        let ended = self.advance(problem, settings)?;
+        let (ended, known) = self.advance(problem, settings)?;
         if ended.converged() && settings.thorough {
             self.polish(problem);
         }
-        let ended = self.judge(problem, settings, ended);
+        let ended = self.judge(problem, settings, ended, known);
         // A scale learnt far away can make every step look too short to matter.
         let again = ended == Termination::Stalled && self.rescale(settings);
         (!again).then_some(ended)
     }
 
-    /// Shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends.
-    fn advance(&mut self, problem: &impl Residuals, settings: &Settings) -> Option<Termination> {
+    /// Shorter and shorter steps until one lowers the sum of squares. `Some` where the search ends, with the linear model there if it is at hand.
+    fn advance(
+        &mut self,
+        problem: &impl Residuals,
+        settings: &Settings,
+    ) -> Option<(Termination, Option<Linearised>)> {
+        let end = |termination| Some((termination, None));
         let (n, p) = (self.residuals.len(), self.x.len());
         if self.rss == 0.0 {
-            return Some(Termination::ExactFit);
+            return end(Termination::ExactFit);
         }
         if self.iterations >= settings.iterations {
-            return Some(Termination::IterationLimit);
+            return end(Termination::IterationLimit);
         }
         self.iterations += 1;
         for (d, norm) in self.scale.iter_mut().zip(column_norms(&self.jacobian, n)) {
@@ -178,7 +183,7 @@ impl Search {
             .fold(0.0, f64::max)
             < f64::EPSILON
         {
-            return Some(Termination::GradientVanished);
+            return end(Termination::GradientVanished);
         }
         let below: Vec<f64> = (0..p)
             .map(|j| (self.lower[j] - self.x[j]).min(0.0))
@@ -194,7 +199,7 @@ impl Search {
                 (&below, &above),
                 &held,
             ) else {
-                return Some(Termination::GradientVanished);
+                return end(Termination::GradientVanished);
             };
             self.damping = step.damping;
             let moved: Vec<f64> = (0..p)
@@ -205,7 +210,12 @@ impl Search {
                 || step.predicted.is_nan()
                 || step.predicted <= 0.0
             {
-                return Some(Termination::StepVanished);
+                return end(Termination::StepVanished);
+            }
+            let least = settings.tolerance.max(f64::EPSILON) * self.rss;
+            // Of refits from a good start the linear model is to be believed where it sees nothing left to gain.
+            if !settings.thorough && step.damping == 0.0 && step.predicted <= least {
+                return Some((Termination::NoFurtherReduction, Some(linearised)));
             }
             // Of refits from a good start nearly every step is taken, and its derivatives are wanted at once.
             let ahead = !settings.thorough;
@@ -240,7 +250,6 @@ impl Search {
             } else if step.damping == 0.0 || ratio >= 0.75 {
                 self.radius = 2.0 * step.length;
             }
-            let least = settings.tolerance.max(f64::EPSILON) * self.rss;
             let tiny = step.predicted <= least && actual.abs() <= least;
             if ratio >= 1e-4 {
                 let kept = self.x.clone();
@@ -266,14 +275,14 @@ impl Search {
                             parameters: &self.x,
                         };
                         if !observer(&progress) {
-                            return Some(Termination::Interrupted);
+                            return end(Termination::Interrupted);
                         }
                     }
-                    return tiny.then_some(Termination::NoFurtherReduction);
+                    return tiny.then_some((Termination::NoFurtherReduction, None));
                 }
             }
             if tiny {
-                return Some(Termination::NoFurtherReduction);
+                return end(Termination::NoFurtherReduction);
             }
             let length = self
                 .x
@@ -283,7 +292,7 @@ impl Search {
                 .sum::<f64>()
                 .sqrt();
             if self.radius <= 1e-3 * f64::EPSILON * length || self.radius < f64::MIN_POSITIVE {
-                return Some(Termination::StepVanished);
+                return end(Termination::StepVanished);
             }
         }
     }
@@ -316,18 +325,21 @@ impl Search {
         true
     }
 
-    /// The reason to report: that of the search where its end is a minimum, otherwise what is wrong there.
+    /// The reason to report: that of the search where its end is a minimum, otherwise what is wrong there. `known` is the linear model at the
+    /// end, if it is at hand.
     fn judge(
         &self,
         problem: &impl Residuals,
         settings: &Settings,
         ended: Termination,
+        known: Option<Linearised>,
     ) -> Termination {
         if !ended.converged() {
             return ended;
         }
         let (n, p) = (self.residuals.len(), self.x.len());
-        let mut linearised = Linearised::new(&self.jacobian, &self.residuals, p);
+        let mut linearised =
+            known.unwrap_or_else(|| Linearised::new(&self.jacobian, &self.residuals, p));
         let held = self.held(&linearised.gradient);
         let free: Vec<usize> = (0..p).filter(|&j| !held[j]).collect();
         if free.is_empty() {
