@@ -545,3 +545,68 @@ fn the_budget_stands_in_json_and_in_the_report() {
     let page = std::fs::read_to_string(bench.path().join("report/writeup.md")).unwrap();
     assert!(page.contains("How sure the figures are") && page.contains("JCGM 101:2008"));
 }
+
+/// No instrument stated: the runs' scatter alone. Relative deviations -1, 0, 1 % and -0.5, 0.5 %: root(2.5e-4 / 3) = 0.91287 %; of means of
+/// three and of two: times root(1/3 + 1/2) = 0.83333 %.
+#[test]
+fn a_ratio_holds_the_scatter_of_both_settings() {
+    let table = "run,fan,intake_temp [degC],power [W]\na,1,27,99\nb,1,27,100\nc,1,27,101\nd,2,27,199\ne,2,27,201\n";
+    let (_, _, all) = budgets("[points]\nfile = \"points.csv\"\n", table);
+    let [a, b] = &all.settings[..] else {
+        panic!("two settings")
+    };
+    let r = all.ratio(a, b, Figure::Draw).unwrap().unwrap();
+    near(r.value, 0.5, 1e-9);
+    near(r.u / r.value, 0.008_333_3, 1e-4);
+    near(r.u_apart / r.value, 0.008_333_3, 1e-4);
+}
+
+/// Both settings saw the same ambients, so what the slope with ambient leaves in doubt moves both alike: the scatter of six runs each is left.
+#[test]
+fn slopes_that_settings_share_cancel_in_their_ratio() {
+    let mut table = "run,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
+    for fan in 1..=2 {
+        for k in 0..6 {
+            let ambient = 28.0 + f64::from(k);
+            let scatter = 1.0 + 0.002 * f64::from((7 * k + 3 * fan) % 5 - 2);
+            let draw = 100.0 * f64::from(fan) * (1.0 + 0.02 * (ambient - 30.5)) * scatter;
+            table.push_str(&format!("r{fan}{k},{fan},27,{ambient},{draw:.4}\n"));
+        }
+    }
+    let (_, _, all) = budgets("[points]\nfile = \"points.csv\"\n", &table);
+    let [a, b] = &all.settings[..] else {
+        panic!("two settings")
+    };
+    assert_eq!(all.adjusted.len(), 1);
+    let s = all.scatter[Figure::Draw as usize].as_ref().unwrap();
+    let r = all.ratio(a, b, Figure::Draw).unwrap().unwrap();
+    near(r.u / r.value, s.relative_sd * (2.0f64 / 6.0).sqrt(), 1e-6);
+}
+
+/// A budget of the draw alone, ±1 W of scatter and 0.4 % of the meter: halving the scatter narrows the interval.
+#[test]
+fn the_scatter_is_worth_halving_where_the_draw_stands_alone() {
+    let table = "run,fan,intake_temp [degC],power [W]\na,1,27,98\nb,1,27,100\nc,1,27,102\n";
+    let meter = instrument("meter", "\"power\"", "0.4 % of reading", "");
+    let toml = format!("[points]\nfile = \"points.csv\"\n{meter}");
+    let (_, data, all) = budgets(&toml, table);
+    let s = all.shown(&data).unwrap();
+    let (share, if_halved) = share_of(s, Figure::Draw, "scatter");
+    near(share, 0.02 / 3f64.sqrt(), 1e-9);
+    assert!(if_halved > 0.3, "{if_halved}");
+}
+
+/// Four degrees of freedom for each slope, after those that slopes took: one from 5 runs of a setting, two from 10.
+#[test]
+fn slopes_are_taken_out_where_runs_enough_are_left() {
+    for (runs, slopes) in [(4, 0), (5, 1), (9, 1), (10, 2)] {
+        let mut table = "run,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
+        for k in 0..runs {
+            let (intake, ambient) = (27.0 + 0.3 * f64::from(k * k % 7), 28.0 + f64::from(k));
+            let draw = 100.0 + f64::from(5 * k % 4);
+            table.push_str(&format!("r{k},1,{intake:.1},{ambient},{draw}\n"));
+        }
+        let (_, _, all) = budgets("[points]\nfile = \"points.csv\"\n", &table);
+        assert_eq!(all.adjusted.len(), slopes, "{runs} runs");
+    }
+}

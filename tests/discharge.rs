@@ -289,3 +289,53 @@ fn options_that_say_nothing_are_refused_with_what_they_may_say() {
         assert!(out.stderr.contains(said), "{option}: {}", out.stderr);
     }
 }
+
+/// A load of 10 A for two hours, a minute a reading; then what is asked for.
+fn two_hours(more: &[(f64, f64, f64)]) -> String {
+    let mut text = "Mode,Time [h],Current [A],Voltage [V]\n".to_owned();
+    for k in 0..=120 {
+        let h = f64::from(k) / 60.0;
+        text.push_str(&format!("D,{h:.6},10,{:.3}\n", 26.0 - 2.0 * h));
+    }
+    for (h, a, v) in more {
+        text.push_str(&format!("C,{h:.6},{a},{v}\n"));
+    }
+    text
+}
+
+#[test]
+fn hours_rows_by_name_and_the_end_of_the_load_by_hand() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("log.csv");
+    std::fs::write(&path, two_hours(&[(2.1, 30.0, 20.0), (2.2, 30.0, 19.0)])).unwrap();
+    let v = json(&format!("{} --only Mode=D", path.display()));
+    // 10 A for 2 h; rows of the other sort, at 30 A, are left out.
+    assert!((number(&v, "/capacity_ah") - 20.0).abs() < 1e-6, "{v}");
+    assert!((number(&v, "/energy_wh") - 20.0 * 24.0).abs() < 1e-6);
+    assert!(
+        v["notes"].to_string().contains("at 22.00 V."),
+        "{}",
+        v["notes"]
+    );
+}
+
+#[test]
+fn what_is_put_back_or_taken_for_zero_is_said_from_a_thousandth() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("log.csv");
+    // An hour at 0.05 A: 0.05 Ah of 20 Ah; six minutes of 1 A put back: 0.1 Ah; then the load again.
+    let mut more: Vec<(f64, f64, f64)> = (1..=60)
+        .map(|k| (2.0 + f64::from(k) / 60.0, 0.05, 24.0))
+        .collect();
+    more.extend((1..=6).map(|k| (3.0 + f64::from(k) / 60.0, -1.0, 24.5)));
+    more.extend((7..=20).map(|k| (3.0 + f64::from(k) / 60.0, 10.0, 21.9 - 0.01 * f64::from(k))));
+    std::fs::write(&path, two_hours(&more)).unwrap();
+    let v = json(&path.display().to_string());
+    let notes = v["notes"].to_string();
+    for words in [
+        "were put back during the test",
+        "are taken for the meter's zero",
+    ] {
+        assert!(notes.contains(words), "{words}: {notes}");
+    }
+}

@@ -602,3 +602,40 @@ fn the_next_run() {
         .exits(2)
         .complains("--next predict");
 }
+
+#[test]
+fn too_many_runs_are_counted_before_they_are_planned() {
+    let names = |what: &str, n: usize| (1..=n).map(|k| format!("{what} {k}")).collect();
+    let mut asked = Design {
+        modes: names("mode", 5),
+        fans: names("level", 10),
+        intakes_c: (20..29).map(f64::from).collect(),
+        repeats: 7,
+        blocks: 4,
+        fan_only: 3,
+        ..Design::of(None)
+    };
+    // 5 × 10 × 9 × 7 = 3150 cooling runs, 10 × 3 with the fan alone, a standby run for each of 4 blocks.
+    let counted = |d: &Design| match d.plan(1) {
+        Err(PlanError::Count { what, found, .. }) => (what, found),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(counted(&asked), ("runs", 3184));
+    asked.standby = false;
+    assert_eq!(counted(&asked), ("runs", 3180));
+}
+
+#[test]
+fn intakes_from_frost_to_the_hottest_room_are_planned() {
+    let asked = |intake| {
+        Design {
+            intakes_c: vec![intake],
+            ..Design::of(None)
+        }
+        .plan(1)
+    };
+    assert!(asked(-20.0).is_ok() && asked(5.0).is_ok() && asked(60.0).is_ok());
+    for outside in [-20.1, 60.1] {
+        assert!(matches!(asked(outside), Err(PlanError::Value { .. })));
+    }
+}

@@ -382,4 +382,15 @@ mod tests {
         assert!((taken(20.0) - 2454.48e3).abs() < 1e-6);
         assert!((taken(-10.0) - 2832.4e3).abs() < 1e-6);
     }
+
+    #[test]
+    fn the_wet_bulb_of_dry_air_is_taken_for_dry_air() {
+        for temp_c in [5.0, 20.0, 30.0, 45.0] {
+            let dry = MoistAir::from_humidity_ratio(temp_c, 0.0, 101_325.0).unwrap();
+            let again = MoistAir::from_wet_bulb(temp_c, dry.wet_bulb_c(), 101_325.0).unwrap();
+            assert!(again.humidity_ratio() < 1e-9);
+            // A tenth of a kelvin lower no air is that dry.
+            assert!(MoistAir::from_wet_bulb(temp_c, dry.wet_bulb_c() - 0.1, 101_325.0).is_err());
+        }
+    }
 }

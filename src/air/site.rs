@@ -27,3 +27,14 @@ pub fn pressure_at_altitude_pa(altitude_m: f64) -> Result<f64, AirError> {
 pub fn standard_flow_m3h(dry_air_kg_s: f64) -> f64 {
     dry_air_kg_s / STANDARD_AIR_KG_M3 * 3600.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_flow_of_standard_air_by_hand() {
+        // 0.075 lb/ft3 = 0.075 × 0.45359237 kg / 0.028316846592 m3 = 1.2013848 kg/m3; 0.1 kg/s × 3600 s over that.
+        assert!((standard_flow_m3h(0.1) - 299.6542).abs() < 1e-3);
+    }
+}

@@ -166,4 +166,22 @@ mod tests {
             );
         }
     }
+
+    #[test]
+    fn a_rectangular_duct_has_a_grid_of_lines_measured_from_the_wall() {
+        // The log-Tchebycheff rule's five lines: 7.4, 28.8, 50, 71.2, 92.6 % (ASHRAE Handbook, Fundamentals 2017, ch. 37; from memory).
+        let duct = CrossSection::Rectangular {
+            width_m: 0.4,
+            height_m: 0.2,
+        };
+        let all = points(&duct, Rule::LogTchebycheff, 6).unwrap();
+        let lines = [0.074, 0.288, 0.5, 0.712, 0.926];
+        assert_eq!(all.len(), 25);
+        for (k, p) in all.iter().enumerate() {
+            assert_eq!(p.line, 1 + k / 5);
+            assert!((p.from_wall_m - 0.4 * lines[k % 5]).abs() < 1e-9, "{p:?}");
+            assert!((p.x_m - p.from_wall_m).abs() < 1e-12, "{p:?}");
+            assert!((p.y_m - 0.2 * lines[k / 5]).abs() < 1e-9, "{p:?}");
+        }
+    }
 }

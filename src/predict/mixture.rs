@@ -153,4 +153,22 @@ mod tests {
         }];
         assert_eq!(quantile(&bad, 0.5), None);
     }
+
+    #[test]
+    fn shares_need_not_sum_to_one() {
+        let part = |weight, centre| Component {
+            weight,
+            centre,
+            scale: 2.0,
+            dof: 9.0,
+        };
+        let whole = [part(0.3, 10.0), part(0.7, 14.0)];
+        for times in [0.2, 3.0] {
+            let other = whole.map(|c| part(times * c.weight, c.centre));
+            for p in [0.025, 0.5, 0.9] {
+                let (a, b) = (quantile(&whole, p).unwrap(), quantile(&other, p).unwrap());
+                assert!((a - b).abs() < 1e-9, "{a} {b}");
+            }
+        }
+    }
 }

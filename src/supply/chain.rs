@@ -273,4 +273,16 @@ mod tests {
             (3000.0, 0.0, 1.0, false)
         );
     }
+
+    #[test]
+    fn the_voltage_of_the_runs_and_a_converters_tolerance_by_hand() {
+        let toml = "[points]\nfile = \"points.csv\"\n[converter]\nefficiency = \"90 %\"\ntolerance = \"4 %\"\n";
+        let table = "run,fan,intake_temp [degC],voltage [V],current [A]\na,1,27,24,4\nb,1,27,25,4\nc,1,27,27,4\n";
+        let bench = Bench::from_texts(toml, table).unwrap();
+        let c = Chain::of(&bench, None).unwrap();
+        assert_eq!(c.volts_from, "mean voltage of the runs");
+        assert!((c.volts - 76.0 / 3.0).abs() < 1e-12, "{}", c.volts);
+        // Limits of 4 points hold 95 %: over 1.959964.
+        assert!((c.efficiency_u - 0.020_408_5).abs() < 1e-6);
+    }
 }

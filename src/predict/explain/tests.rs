@@ -111,3 +111,33 @@ fn the_moments_of_a_mixture_by_hand() {
     near(inflation(6.0), 1.5);
     assert_eq!((inflation(2.0), inflation(1.0)), (3.0, 3.0));
 }
+
+/// A run that alone decides its setting's value says nothing of another setting, so nothing there falls silent without it.
+#[test]
+fn a_lone_run_silences_its_own_setting_alone() {
+    use crate::fit::candidates::fit_draw;
+    use crate::fit::forms::DrawData;
+    let mut table = "run,mode,fan,intake_temp [degC],power [W]\n".to_owned();
+    // No pattern joins the four settings, so a value for each is what is believed.
+    for (setting, draw, runs) in [
+        ("a,1", 100, 5),
+        ("a,2", 160, 5),
+        ("b,1", 220, 5),
+        ("b,2", 130, 1),
+    ] {
+        for k in 0..runs {
+            let power = f64::from(draw) * (1.0 + 0.002 * f64::from(k * 3 % 5 - 2));
+            let name = setting.replace(',', "");
+            table.push_str(&format!("{name}-{k},{setting},27,{power:.3}\n"));
+        }
+    }
+    let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+    let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+    let silenced = |mode, level| {
+        let e = explain(&bench, &fit, At::new(mode, level, 27.0, 27.0), None).unwrap();
+        let lone = e.runs.iter().find(|r| r.point == 15).unwrap();
+        lone.silenced
+    };
+    assert_eq!(silenced(0, 0), 0.0);
+    assert!(silenced(1, 1) > 0.9);
+}

@@ -103,4 +103,12 @@ mod tests {
         assert!((load_w(&space, 26.0, 9.0) - 372.13).abs() < 0.01);
         assert_eq!(load_w(&space, 16.0, 24.0), 0.0);
     }
+
+    #[test]
+    fn at_rest_the_unit_draws_the_mean_of_its_standby_runs() {
+        let table = "run,kind,fan,intake_temp [degC],power [W]\na,cooling,1,27,200\nb,standby,,,3\nc,standby,,,5\nd,standby,,,10\n";
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        assert_eq!(resting_w(&bench)(0, &data), 6.0);
+    }
 }

@@ -405,23 +405,117 @@ mod tests {
     use crate::fit::candidates::fit_draw;
     use crate::fit::forms::DrawData;
 
-    #[test]
-    fn of_the_hours_beyond_the_tests_the_furthest_is_kept() {
-        // Runs at 25 to 35 degC ambient; a day from 30 to 45 degC, which is warmest at 14 h: 10 K beyond.
+    /// A unit run at 25 to 35 degC ambient, a battery of 100 Ah at 24 V, and what a day's table says; `more` stands before it.
+    fn played(
+        more: &str,
+        day_table: &str,
+        change: impl Fn(&mut Supply, &DrawFit),
+    ) -> (Day, Supply, DrawFit) {
         let mut table = "run,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
         for k in 0..12 {
             let (intake, ambient) = (22 + 2 * (k % 3), 25 + 5 * (k / 4));
             let draw = f64::from(150 + 2 * intake + 3 * ambient) + f64::from(k).sin();
             table.push_str(&format!("r{k},1,{intake},{ambient},{draw}\n"));
         }
-        let toml = "[points]\nfile = \"points.csv\"\n[battery]\nnominal_voltage = \"24 V\"\ncapacity = \"100 Ah\"\n\
-            [day]\nambient_low = \"30 degC\"\nambient_high = \"45 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
-            [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n";
-        let bench = Bench::from_texts(toml, &table).unwrap();
+        let toml = format!(
+            "[points]\nfile = \"points.csv\"\n[battery]\nnominal_voltage = \"24 V\"\ncapacity = \"100 Ah\"\n{more}[day]\n{day_table}"
+        );
+        let bench = Bench::from_texts(&toml, &table).unwrap();
         let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
-        let supply = Supply::of(&bench, 0.95).unwrap();
+        let mut supply = Supply::of(&bench, 0.95).unwrap();
+        change(&mut supply, &fit);
         let asked = bench.day.as_ref().unwrap();
         let played = day(&bench, asked, &supply, &fit, None, 0.95).unwrap();
+        (played, supply, fit)
+    }
+
+    /// The same air all day, so that all hours of use are alike.
+    fn even(from: &str, until: &str) -> String {
+        format!(
+            "ambient_low = \"30 degC\"\nambient_high = \"30 degC\"\nintake_low = \"24 degC\"\nintake_high = \"24 degC\"\n\
+             [[day.use]]\nfan = \"1\"\nfrom = \"{from}\"\nuntil = \"{until}\"\n"
+        )
+    }
+
+    #[test]
+    fn of_hours_on_either_side_of_the_tests_the_furthest_is_kept() {
+        // The runs' mean is 30 degC: 10 degC at night is further off than 34 degC by day.
+        let (played, _, _) = played(
+            "",
+            "ambient_low = \"10 degC\"\nambient_high = \"34 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
+             [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n",
+            |_, _| {},
+        );
+        assert!(played.ambient_asked_c.unwrap() < 11.0);
+    }
+
+    /// The unit's draw in [`even`]'s air: expected, and the ends of its interval.
+    fn draw_w(fit: &DrawFit) -> (f64, f64, f64) {
+        let bench = Bench::from_texts(
+            "[points]\nfile = \"points.csv\"\n",
+            "run,fan,power [W]\na,1,1\n",
+        )
+        .unwrap();
+        let p = predict(&bench, fit, At::new(0, 0, 24.0, 30.0), 0.95).unwrap();
+        (p.draw_w, p.mean_w.0, p.mean_w.1)
+    }
+
+    #[test]
+    fn losses_in_doubt_widen_a_days_energy_by_hand() {
+        let (played, supply, fit) = played(
+            "[converter]\nefficiency = \"90 %\"\ntolerance = \"4 %\"\n",
+            &even("00:00", "24:00"),
+            |_, _| {},
+        );
+        let (draw, low, _) = draw_w(&fit);
+        let at = |w: f64| supply.chain.at_battery(w).unwrap();
+        let power = at(draw).power_w;
+        assert!((played.energy_wh.value / (24.0 * power) - 1.0).abs() < 1e-9);
+        // The interval's lower end: draw and losses in quadrature, as factors.
+        let losses = 1.959_964 * at(draw).losses_u * power;
+        let factor = 1.0 + (power - at(low).power_w).hypot(losses) / power;
+        assert!(
+            losses > 3.0
+                && (played.energy_wh.low * factor / played.energy_wh.value - 1.0).abs() < 1e-6
+        );
+    }
+
+    #[test]
+    fn where_the_upper_end_cannot_pass_the_cable_the_interval_is_as_far_above_as_below() {
+        // A cable passes V²/4R at most: just less than the draw's upper end.
+        let (played, _, _) = played("", &even("00:00", "24:00"), |supply, fit| {
+            let (draw, _, high) = draw_w(fit);
+            supply.chain.ohm = supply.chain.volts.powi(2) / (2.0 * (draw + high));
+        });
+        let e = played.energy_wh;
+        assert!(
+            (e.high.unwrap() / e.value / (e.value / e.low) - 1.0).abs() < 1e-9 && e.low < e.value
+        );
+    }
+
+    #[test]
+    fn a_battery_gives_what_it_does_at_the_mean_current_of_the_hours_of_use() {
+        let (played, supply, _) = played(
+            "peukert = 1.2\nrated_over = \"20 h\"\n",
+            &even("08:00", "20:00"),
+            |_, _| {},
+        );
+        // Twelve hours at one power: its current is the mean.
+        let mean_a = played.energy_wh.value / 12.0 / 24.0;
+        let usable = supply.holds.as_ref().unwrap().usable_wh(mean_a);
+        assert!((played.usable_wh.unwrap() / usable - 1.0).abs() < 1e-9);
+        assert!(usable < 0.95 * 2400.0);
+    }
+
+    #[test]
+    fn of_the_hours_beyond_the_tests_the_furthest_is_kept() {
+        // A day from 30 to 45 degC, which is warmest at 14 h: 10 K beyond.
+        let (played, _, _) = played(
+            "",
+            "ambient_low = \"30 degC\"\nambient_high = \"45 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
+             [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n",
+            |_, _| {},
+        );
         let furthest = played.furthest.unwrap();
         assert!(
             (furthest.ambient_beyond_k - 10.0).abs() < 1e-9,

@@ -249,4 +249,16 @@ mod tests {
         let c = course(&flows, store, -1.0, 0.0);
         assert!((c.charge[0] - 0.469033).abs() < 1e-6);
     }
+
+    #[test]
+    fn the_chance_to_run_empty_by_hand() {
+        // 24 × 40 = 960 Wh of 1000 Wh, 4 % and 3 % in doubt: ln(1000/960) = 0.0408 = 0.816 standard deviations of 5 %: 20.7 %.
+        let store = Store {
+            usable_wh: 1000.0,
+            u: 0.03,
+            start: 1.0,
+        };
+        let p = play(&even(40.0, 0.04), store, 0.95);
+        assert!((p.chance_empty - 0.207).abs() < 0.01, "{}", p.chance_empty);
+    }
 }

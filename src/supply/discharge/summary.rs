@@ -334,4 +334,20 @@ mod tests {
             ("once".to_owned(), "2 times".to_owned())
         );
     }
+
+    #[test]
+    fn a_meters_accuracy_at_a_load_by_hand() {
+        // 1 % and 0.2 A at 20 A: 2 %, as limits that hold 95 %.
+        let accuracy = Accuracy {
+            relative: 0.01,
+            absolute: 0.2,
+        };
+        let at_20 = Load::Current(20.0).meter(accuracy);
+        let plain = Accuracy {
+            relative: 0.02,
+            absolute: 0.0,
+        };
+        let by_hand = MeterU::from_accuracy(plain, crate::bench::AccuracyAs::Limits, true);
+        assert_eq!(format!("{at_20:?}"), format!("{by_hand:?}"));
+    }
 }

@@ -291,4 +291,26 @@ mod tests {
         }
         assert!((slow.gap_limit_s() - 300.0).abs() < 1e-9);
     }
+
+    #[test]
+    fn what_little_flows_the_other_way_has_no_say() {
+        let fall: Vec<_> = (0..=100)
+            .map(|k| (f64::from(k), 26.0 - 0.03 * f64::from(k), -20.0))
+            .collect();
+        let with = |more: &[(f64, f64, f64)]| survey(&[&fall[..], more].concat()).sign();
+        // 0.1 A over 100 s: 10 A s beside 2000; 1 A over 100 s: 100 A s, of which the voltage falls too.
+        assert_eq!(
+            with(&[(101.0, 23.0, 0.1), (201.0, 22.9, 0.1)]),
+            Ok(Sign::Negative)
+        );
+        assert_eq!(
+            with(&[(101.0, 23.0, 1.0), (201.0, 22.9, 1.0)]),
+            Err(SignFault::Unclear)
+        );
+        // A single reading between two of nothing is no flow.
+        assert_eq!(
+            with(&[(101.0, 23.0, 0.0), (201.0, 22.9, 5.0), (301.0, 22.8, 0.0)]),
+            Ok(Sign::Negative)
+        );
+    }
 }
