@@ -6,8 +6,9 @@
 
 use rayon::prelude::*;
 
+use super::corners::corners;
 use super::forms::{
-    At, CORNERS, DrawData, DrawForm, HeldSlope, IntakeForm, Scatter, control_family, family,
+    At, DrawData, DrawForm, HeldSlope, IntakeForm, Scatter, control_family, family,
     held_slopes_tried,
 };
 use super::{BlocksSeen, FitError, LinearFit, least_squares};
@@ -68,9 +69,12 @@ const LIFT_LOG_PRIOR: f64 = 1.0;
 /// Log odds of a control that steps between set points against one that follows the intake smoothly, or not at all, before any run is
 /// seen; shared among the places of the steps. Common practice, no source: small units with a variable speed ramp it; stepping by intake is the rarer design.
 const TERRACED_LOG_PRIOR: f64 = -1.0;
-/// The same of a control whose ramp has a corner within the tested range, shared among the corners tried. No source: a little less than
-/// even odds.
+/// The same of a control whose ramp has a corner within the tested range, shared evenly among the places where it may lie, on either side. No source: a
+/// little less than even odds.
 const CORNER_LOG_PRIOR: f64 = -0.5;
+/// The same of a bend at the very middle set point. No source: nothing in a unit knows of the test plan, so a corner there is chance; the
+/// form stays for what no other describes.
+const KINK_LOG_PRIOR: f64 = -2.0;
 /// A control's step speeds the compressor up with a warmer intake, by something worth a relay: under the first figure (of ln draw) no step
 /// is seen, and a step down beyond the second is no control's doing.
 const SMALLEST_STEP: f64 = 0.04;
@@ -179,7 +183,9 @@ pub fn fit_draw(data: DrawData) -> Result<DrawFit, DrawFitError> {
         .filter(|c| c.score() - best <= KEPT_WITHIN_AICC)
         .any(|c| c.steepest_slope(&data) > SMALLEST_RAMP);
     if steep {
-        let forms = control_family(&data);
+        let scout = { candidates.iter() }.min_by(|a, b| a.score().total_cmp(&b.score()));
+        let corners = scout.map_or_else(Vec::new, |c| corners(&data, &c.form, typical_draw_w));
+        let forms = control_family(&data, &corners);
         tried += forms.len();
         let (more, error) = fit_all(&data, forms, typical_draw_w);
         candidates.extend(more);
@@ -342,7 +348,11 @@ pub fn fit_form(
             let gaps = data.intake_gaps().len();
             TERRACED_LOG_PRIOR - ((gaps + usize::from(gaps > 1)) as f64).ln()
         }
-        IntakeForm::Ramp(_) => CORNER_LOG_PRIOR - (2.0 * f64::from(CORNERS)).ln(),
+        IntakeForm::Ramp(corner) => {
+            let (low, high) = data.whole_intake_range();
+            CORNER_LOG_PRIOR + (0.5 * corner.span_k() / (high - low)).ln()
+        }
+        IntakeForm::Kinked | IntakeForm::KinkedByGroup => KINK_LOG_PRIOR,
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,
     } - held_slope_doubt(&form, data);
@@ -473,6 +483,7 @@ impl DrawFit {
 mod tests {
     use super::*;
     use crate::bench::Bench;
+    use crate::fit::forms::{Corner, Held};
     use crate::made::bench::{Kind, Options, make};
 
     #[test]
@@ -482,7 +493,12 @@ mod tests {
             let made = make(Kind::IndependentStepped, seed, &Options::default());
             let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
             let data = DrawData::from_bench(&bench);
-            for form in control_family(&data) {
+            let corner = Corner {
+                tenths: 250,
+                held: Held::Above,
+                span: 10,
+            };
+            for form in control_family(&data, &[corner]) {
                 let tried = held_slopes_tried(&data, form.group_count());
                 let share = |held| {
                     held_slope_doubt(

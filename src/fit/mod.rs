@@ -16,6 +16,7 @@
 mod between_blocks;
 pub mod candidates;
 mod columns;
+mod corners;
 pub mod curve;
 mod diagnostics;
 pub mod equation;

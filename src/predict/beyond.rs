@@ -5,7 +5,7 @@
 //! top speed and clip. Both widen the interval; neither is invented from the runs' noise.
 
 use crate::fit::candidates::{Candidate, CandidateDraw, DrawFit};
-use crate::fit::forms::{At, CORNERS, Corner, Held, IntakeForm};
+use crate::fit::forms::{At, Corner, Held, HeldSlope, IntakeForm};
 
 /// Slope of ln(draw) with intake at fixed speed: mean and standard deviation, 1/K. Wide enough for the published
 /// -0.02 to +0.7 % per K of entering wet bulb (Cutler et al. 2013, NREL/TP-5500-56354, curves evaluated) and for the
@@ -130,7 +130,12 @@ pub fn seen_control(fit: &DrawFit) -> SeenControl {
     let stepping = stepping_chance(fit);
     let known = fit.candidates.iter().filter(|c| knows_its_control(c));
     let ramp = known.map(|c| c.weight).sum::<f64>() - stepping;
-    let follows = ramp + (1.0 - ramp - stepping) * ramp_chance(fit);
+    spoken_of(ramp, stepping, ramp_chance(fit))
+}
+
+/// The control that is spoken of, from the shares of belief in a ramp and in steps, and the chance of a ramp by the slopes of all else.
+fn spoken_of(ramp: f64, stepping: f64, chance: f64) -> SeenControl {
+    let follows = ramp + (1.0 - ramp - stepping) * chance;
     if stepping > CONTROL_LIKELY {
         SeenControl::Steps
     } else if follows + stepping > CONTROL_LIKELY {
@@ -165,14 +170,20 @@ pub fn opinions(
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
     if let IntakeForm::Ramp(corner) = candidate.form.intake {
         // Where an end of the ramp is reached, nothing is left for the control to do but what a fixed speed may.
-        let doubt = if is_held(corner, at.intake, range) {
-            FIXED_SPEED_SLOPE.1 * beyond_k
-        } else {
-            ramp_doubt(fit, candidate, corner, at.intake)
-        };
-        if beyond_k <= 0.0 || is_held(corner, at.intake, range) {
+        if is_held(corner, at.intake, range) {
+            let doubt = held_doubt(candidate, beyond_k, range);
             return Opinions {
                 parts: vec![(1.0, d.draw_w, doubt * d.compressor_w)],
+            };
+        }
+        if beyond_k <= 0.0 {
+            let (lift, doubt) = along_ramp(fit, candidate, corner, at.intake);
+            return Opinions {
+                parts: vec![(
+                    1.0,
+                    d.draw_w + lift * d.compressor_w,
+                    doubt * d.compressor_w,
+                )],
             };
         }
     }
@@ -212,6 +223,15 @@ pub fn opinions(
     }
 }
 
+/// Relative doubt, as a standard deviation, of the draw at a held speed `k` kelvin away from where runs show it: that of the assumed slope,
+/// or, where the slope is fitted, of a bend.
+fn held_doubt(candidate: &Candidate, k: f64, (low, high): (f64, f64)) -> f64 {
+    match candidate.form.held {
+        HeldSlope::Assumed => FIXED_SPEED_SLOPE.1 * k,
+        _ => 0.5 * UNSEEN_BEND * k * (k + (high - low)),
+    }
+}
+
 /// A terraced candidate's opinions: within a gap the step lies on either side of `at`, evenly likely anywhere; beyond the range
 /// another step may come, as often for each kelvin as within it.
 fn terraced_opinions(
@@ -224,7 +244,7 @@ fn terraced_opinions(
     let steps = candidate.form.control(&fit.data, &candidate.fit.coef);
     let blower = d.draw_w - d.compressor_w;
     let after = |step: f64| blower + d.compressor_w * step.exp();
-    let drift = |k: f64| FIXED_SPEED_SLOPE.1 * k * d.compressor_w;
+    let drift = |k: f64| held_doubt(candidate, k, (low, high)) * d.compressor_w;
     let mut stepped = candidate.form.stepped_gaps(&fit.data).zip(steps);
     if let Some(((a, b), step)) = stepped.find(|((a, b), _)| *a < at.intake && at.intake < *b) {
         let share = (at.intake - a) / (b - a);
@@ -256,30 +276,28 @@ fn terraced_opinions(
     }
 }
 
-/// Relative doubt within the tests of a ramp with one of the corners tried: the corner lies somewhere between its neighbours, and a speed
-/// that rises evenly in revolutions bends the logarithm of the draw, by up to an eighth of the squared rise in the middle of the ramp.
-fn ramp_doubt(fit: &DrawFit, candidate: &Candidate, corner: Corner, intake: f64) -> f64 {
-    let slope = {
-        candidate
-            .form
-            .control(&fit.data, &candidate.fit.coef)
-            .first()
-    }
-    .copied()
-    .unwrap_or(0.0);
+/// By how much ln of the draw along a ramp with one of the corners tried departs from its straight line within the tests: mean and standard
+/// deviation.
+///
+/// The corner lies anywhere in its stretch. A speed that rises evenly in revolutions lifts the logarithm of the draw above its chord, by up to an
+/// eighth of the squared rise in the middle of the ramp; one that rises evenly in ratio does not. Anything between is as likely.
+fn along_ramp(fit: &DrawFit, candidate: &Candidate, corner: Corner, intake: f64) -> (f64, f64) {
+    let control = candidate.form.control(&fit.data, &candidate.fit.coef);
+    let slope = control.first().copied().unwrap_or(0.0);
     let (low, high) = fit.data.whole_intake_range();
-    let spacing = (high - low) / f64::from(CORNERS);
+    let span = corner.span_k();
     let c = corner.intake_c();
-    let near = (1.0 - (intake - c).abs() / spacing).max(0.0);
+    let near = (1.0 - (intake - c).abs() / span).max(0.0);
     let (from, to) = match corner.held {
         Held::Above => (low, c),
         Held::Below => (c, high),
     };
     let along = ((intake - from) / (to - from)).clamp(0.0, 1.0);
     let rise = slope * (to - from);
-    let bend = rise * rise / 8.0 * 4.0 * along * (1.0 - along);
-    // Evenly anywhere between two corners: a standard deviation of the spacing over the root of twelve.
-    (slope * spacing * near / 12f64.sqrt()).hypot(bend)
+    let lift = rise * rise / 8.0 * 4.0 * along * (1.0 - along);
+    // Evenly anywhere: a standard deviation of the length over the root of twelve.
+    let even = 12f64.sqrt();
+    (0.5 * lift, (slope * span * near / even).hypot(lift / even))
 }
 
 /// Whether an intake beyond the range lies on the side of the corner on which the speed is held.
@@ -314,6 +332,16 @@ mod tests {
         (d, all)
     }
 
+    /// Relative doubt `k` kelvin from the runs at a held speed: ±0.7 % per K where its slope is assumed; where it is fitted, a bend of
+    /// 6·10⁻⁴ per K² over that and the range.
+    fn drift(fit: &DrawFit, c: &Candidate, k: f64) -> f64 {
+        let (low, high) = fit.data.whole_intake_range();
+        match c.form.held {
+            HeldSlope::Assumed => 0.007 * k,
+            _ => 0.5 * 6e-4 * k * (k + high - low),
+        }
+    }
+
     fn near(a: f64, b: f64) {
         assert!((a - b).abs() <= 1e-9 * b.abs().max(1.0), "{a}, not {b}");
     }
@@ -337,9 +365,9 @@ mod tests {
                 let ln = |w: f64| (w - blower).ln();
                 near(ln(warm) - ln(cold), *step);
                 near(0.75 * ln(cold) + 0.25 * ln(warm), d.compressor_w.ln());
-                // Within a set point the draw follows the intake as at fixed speed, ±0.7 % per K, from the nearer end.
-                near(cold_sd, 0.007 * 0.25 * gap * d.compressor_w);
-                near(warm_sd, 0.007 * 0.75 * gap * d.compressor_w);
+                // Within a set point the draw follows the intake as at fixed speed, from the nearer end.
+                near(cold_sd, drift(&fit, c, 0.25 * gap) * d.compressor_w);
+                near(warm_sd, drift(&fit, c, 0.75 * gap) * d.compressor_w);
                 seen += 1;
             }
         }
@@ -367,7 +395,7 @@ mod tests {
                 near(another, 0.5 * (1.0 - (-count).exp()));
                 near(stay + another, 1.0);
                 near(same, d.draw_w);
-                near(drift, 0.007 * (high - low) * d.compressor_w);
+                near(drift, self::drift(&fit, c, high - low) * d.compressor_w);
                 let blower = d.draw_w - d.compressor_w;
                 near(
                     (stepped - blower) / d.compressor_w,
@@ -389,7 +417,7 @@ mod tests {
     fn a_ramp_is_doubted_at_its_corner_and_in_its_middle() {
         let fit = fitted(Kind::IndependentRamp);
         let (low, high) = fit.data.whole_intake_range();
-        let spacing = (high - low) / 6.0;
+
         let mut seen = [0; 2];
         for c in &fit.candidates {
             let IntakeForm::Ramp(corner) = c.form.intake else {
@@ -400,29 +428,29 @@ mod tests {
                 Held::Above => (low, corner.intake_c()),
                 Held::Below => (corner.intake_c(), high),
             };
-            // The corner: anywhere within a spacing, evenly.
+            // The corner: anywhere within its stretch, evenly.
             let (d, all) = asked(&fit, c, corner.intake_c());
             near(
                 all.parts[0].2 / d.compressor_w,
-                slope.abs() * spacing / 12f64.sqrt(),
+                slope.abs() * corner.span_k() / 12f64.sqrt(),
             );
-            // A spacing or more from the corner nothing is left of that, and in the middle of the ramp an eighth of its rise squared.
-            if to - from >= 2.0 * spacing {
-                let (d, all) = asked(&fit, c, 0.5 * (from + to));
-                near(
-                    all.parts[0].2 / d.compressor_w,
-                    (slope * (to - from)).powi(2) / 8.0,
-                );
-                // A quarter of the way a parabola stands at three quarters of its height.
+            // A stretch or more from the corner nothing is left of that. In the middle of the ramp its logarithm stands above the chord by
+            // anything from nothing to an eighth of its rise squared, a quarter of the way by three quarters of that.
+            if to - from >= 4.0 * corner.span_k() {
                 let quarter = match corner.held {
                     Held::Above => from + 0.25 * (to - from),
                     Held::Below => from + 0.75 * (to - from),
                 };
-                let (d, all) = asked(&fit, c, quarter);
-                near(
-                    all.parts[0].2 / d.compressor_w,
-                    0.75 * (slope * (to - from)).powi(2) / 8.0,
-                );
+                for (intake, part) in [(0.5 * (from + to), 1.0), (quarter, 0.75)] {
+                    let (d, all) = asked(&fit, c, intake);
+                    let most = part * (slope * (to - from)).powi(2) / 8.0;
+                    let (_, centre, sd) = all.parts[0];
+                    near(
+                        centre / d.draw_w - 1.0,
+                        0.5 * most * d.compressor_w / d.draw_w,
+                    );
+                    near(sd / d.compressor_w, most / 12f64.sqrt());
+                }
                 seen[0] += 1;
             }
             // Beyond the held end one opinion is left, with a fixed speed's slope; beyond the other the ramp may have been clipped.
@@ -432,7 +460,12 @@ mod tests {
             };
             let (d, all) = asked(&fit, c, held);
             assert_eq!(all.parts.len(), 1);
-            near(all.parts[0].2, 0.007 * 2.0 * d.compressor_w);
+            let doubt = match c.form.held {
+                // The slope that is assumed, or a bend of the one that is fitted: ½ · 6·10⁻⁴ · 2 · (2 + range).
+                HeldSlope::Assumed => 0.007 * 2.0,
+                _ => 6e-4 * (2.0 + high - low),
+            };
+            near(all.parts[0].2, doubt * d.compressor_w);
             let (_, all) = asked(&fit, c, open);
             let clipped = if open > high { 0.5 } else { 0.25 };
             near(all.parts[1].0, clipped);
@@ -461,7 +494,11 @@ mod tests {
 
     #[test]
     fn a_corner_holds_on_its_own_side_of_the_range() {
-        let at = |held| Corner { tenths: 250, held };
+        let at = |held| Corner {
+            tenths: 250,
+            held,
+            span: 10,
+        };
         let held = |side, intake| is_held(at(side), intake, (20.0, 30.0));
         let seen =
             [19.0, 20.0, 25.0, 30.0, 31.0].map(|t| (held(Held::Below, t), held(Held::Above, t)));
@@ -475,5 +512,19 @@ mod tests {
                 (false, true)
             ]
         );
+    }
+
+    #[test]
+    fn a_control_is_spoken_of_from_even_odds() {
+        // 0.4 + 0.6 × 0.25 = 0.55; 0.3 + 0.7 × 0.25 = 0.475; 0.7 × 0.25 + 0.3 = 0.475; 0.2 + 0.7 × 0.25 + 0.15 = 0.51 with 0.15 of steps.
+        for (ramp, stepping, chance, said) in [
+            (0.4, 0.0, 0.25, SeenControl::Follows),
+            (0.3, 0.0, 0.25, SeenControl::Fixed),
+            (0.0, 0.3, 0.25, SeenControl::Fixed),
+            (0.2, 0.15, 0.25, SeenControl::Follows),
+            (0.1, 0.55, 0.25, SeenControl::Steps),
+        ] {
+            assert_eq!(spoken_of(ramp, stepping, chance), said, "{ramp} {stepping}");
+        }
     }
 }

@@ -60,6 +60,8 @@ pub struct Corner {
     pub tenths: i32,
     /// Which side of it is held at one speed.
     pub held: Held,
+    /// Length of the stretch of intakes for which it stands, tenths of K: the corner may lie anywhere in it.
+    pub span: i32,
 }
 
 /// The side of a corner on which the speed is held.
@@ -75,6 +77,11 @@ impl Corner {
     /// Intake of the corner, degC.
     pub fn intake_c(&self) -> f64 {
         f64::from(self.tenths) / 10.0
+    }
+
+    /// Length of the stretch of intakes for which it stands, K.
+    pub fn span_k(&self) -> f64 {
+        f64::from(self.span) / 10.0
     }
 
     /// The intake as the ramp sees it, and how far the held side is entered (K, negative below), at an intake in degC.

@@ -1,9 +1,7 @@
 //! All forms worth trying on given data.
 
 use super::data::{DrawData, DrawRow};
-use super::draw::{
-    AmbientForm, Corner, DrawForm, Held, HeldSlope, IntakeForm, Scatter, SettingForm,
-};
+use super::draw::{AmbientForm, Corner, DrawForm, HeldSlope, IntakeForm, Scatter, SettingForm};
 
 /// With more modes than this, not every way of grouping them is tried: there are 52 for five modes, 203 for six.
 const MOST_MODES_PARTITIONED: usize = 4;
@@ -119,9 +117,11 @@ pub fn family(data: &DrawData) -> Vec<DrawForm> {
     with_intakes(data, own)
 }
 
-/// The forms of a control that follows the intake: worth trying where some form shows a slope steeper than a fixed speed has.
-pub fn control_family(data: &DrawData) -> Vec<DrawForm> {
-    let shapes = controls(data);
+/// The forms of a control that follows the intake, its ramps with these corners: worth trying where some form shows a slope steeper than a
+/// fixed speed has.
+pub fn control_family(data: &DrawData, corners: &[Corner]) -> Vec<DrawForm> {
+    let mut shapes = terraces(data);
+    shapes.extend(corners.iter().map(|c| IntakeForm::Ramp(*c)));
     with_intakes(data, |groups| {
         let held = held_slopes_tried(data, groups);
         let with = |intake| held.iter().map(move |h| (intake, false, *h));
@@ -192,32 +192,17 @@ fn used_levels(data: &DrawData) -> usize {
         .count()
 }
 
-/// Corners tried of a ramp with intake, evenly over the tested range.
+/// Corners tried of a ramp with intake where nothing tells them apart, evenly over the tested range.
 pub const CORNERS: u8 = 6;
-/// A tested intake range under which no corner can be seen, K.
-const CORNER_RANGE_K: f64 = 3.0;
 
-fn controls(data: &DrawData) -> Vec<IntakeForm> {
-    let mut list = Vec::new();
-    if !data.intake_varied {
-        return list;
-    }
+fn terraces(data: &DrawData) -> Vec<IntakeForm> {
     let gaps = data.intake_gaps().len();
-    if (1..=MOST_STEPS).contains(&gaps) {
-        list.extend((0..gaps).map(|i| IntakeForm::Terraced(1 << i)));
-        if gaps > 1 {
-            list.push(IntakeForm::Terraced((1 << gaps) - 1));
-        }
+    if !data.intake_varied || !(1..=MOST_STEPS).contains(&gaps) {
+        return Vec::new();
     }
-    let (low, high) = data.whole_intake_range();
-    if high - low > CORNER_RANGE_K {
-        for i in 0..CORNERS {
-            let c = low + (high - low) * (f64::from(i) + 0.5) / f64::from(CORNERS);
-            let tenths = (10.0 * c).round() as i32;
-            for held in [Held::Above, Held::Below] {
-                list.push(IntakeForm::Ramp(Corner { tenths, held }));
-            }
-        }
+    let mut list: Vec<IntakeForm> = (0..gaps).map(|i| IntakeForm::Terraced(1 << i)).collect();
+    if gaps > 1 {
+        list.push(IntakeForm::Terraced((1 << gaps) - 1));
     }
     list
 }

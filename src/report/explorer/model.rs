@@ -7,7 +7,7 @@ use crate::bench::{AccuracyAs, Bench, Channel, Kind};
 use crate::budget::shared_capacity_u;
 use crate::fit::candidates::{Candidate, DrawFit};
 use crate::fit::forms::{
-    AmbientForm, CORNERS, CapacityKind, DrawData, DrawForm, Held, HeldSlope, IntakeForm, LiftParts,
+    AmbientForm, CapacityKind, DrawData, DrawForm, Held, HeldSlope, IntakeForm, LiftParts,
     PLATEAU_SLOPE_PER_K, Scatter, SettingForm,
 };
 use crate::predict::{Doubts, control_note, doubts, ramp_chance, seen_control};
@@ -37,7 +37,6 @@ pub(super) struct Model<'a> {
     set_points: &'a [f64],
     gaps: &'a [(f64, f64)],
     kink: Option<f64>,
-    corners: u8,
     plateau_slope: f64,
     blower_w: Vec<f64>,
     lift: Option<LiftParts<'a>>,
@@ -93,6 +92,7 @@ struct CandidateModel {
     steps: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     corner: Option<f64>,
+    corner_span: Option<f64>,
     ambient: bool,
     moisture: bool,
     lift: bool,
@@ -189,7 +189,6 @@ impl Fitted<'_> {
             set_points: &data.set_points,
             gaps: data.intake_gaps(),
             kink: data.kink(),
-            corners: CORNERS,
             plateau_slope: PLATEAU_SLOPE_PER_K,
             blower_w: (0..data.levels.len()).map(|l| data.blower_w(l)).collect(),
             lift: data.lift.as_ref().map(|l| l.parts()),
@@ -266,7 +265,7 @@ fn candidate(c: &Candidate) -> CandidateModel {
         lift,
         scatter,
     } = &c.form;
-    let (mut steps, mut corner) = (None, None);
+    let (mut steps, mut corner, mut corner_span) = (None, None, None);
     let intake = match intake {
         IntakeForm::None => "none",
         IntakeForm::Common => "common",
@@ -283,6 +282,7 @@ fn candidate(c: &Candidate) -> CandidateModel {
         }
         IntakeForm::Ramp(at) => {
             corner = Some(at.intake_c());
+            corner_span = Some(at.span_k());
             match at.held {
                 Held::Above => "ramp-held-above",
                 Held::Below => "ramp-held-below",
@@ -310,6 +310,7 @@ fn candidate(c: &Candidate) -> CandidateModel {
         },
         steps,
         corner,
+        corner_span,
         ambient: *ambient == AmbientForm::Common,
         moisture: *moisture,
         lift: *lift,

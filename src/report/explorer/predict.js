@@ -181,21 +181,27 @@ function makePredictor(model) {
     return model.ramp_chance * doubts.hidden_corner * Math.abs(d.by_intake) * reach;
   }
 
-  function rampDoubt(c, intake) {
+  // Along a ramp: by how much the logarithm departs from its straight line, and the doubt of it.
+  function alongRamp(c, intake) {
     const slope = c.control.length ? c.control[0] : 0;
-    const spacing = (whole[1] - whole[0]) / model.corners;
-    const near = Math.max(1 - Math.abs(intake - c.corner) / spacing, 0);
+    const near = Math.max(1 - Math.abs(intake - c.corner) / c.corner_span, 0);
     const [from, to] = c.heldAbove ? [whole[0], c.corner] : [c.corner, whole[1]];
     const along = between((intake - from) / (to - from), 0, 1);
     const rise = slope * (to - from);
-    const bent = rise * rise / 8 * 4 * along * (1 - along);
-    return Math.hypot(slope * spacing * near / Math.sqrt(12), bent);
+    const lift = rise * rise / 8 * 4 * along * (1 - along);
+    const even = Math.sqrt(12);
+    return [0.5 * lift, Math.hypot(slope * c.corner_span * near / even, lift / even)];
+  }
+
+  function heldDoubt(c, k, [low, high]) {
+    if (c.held === 'assumed') return doubts.fixed_speed_slope.sd * k;
+    return 0.5 * doubts.draw_bend * k * (k + (high - low));
   }
 
   function terraced(c, at, d, [low, high]) {
     const blower = d.draw - d.compressor;
     const after = (step) => blower + d.compressor * Math.exp(step);
-    const drift = (k) => doubts.fixed_speed_slope.sd * k * d.compressor;
+    const drift = (k) => heldDoubt(c, k, [low, high]) * d.compressor;
     for (let i = 0; i < c.stepped.length; i++) {
       const [a, b] = c.stepped[i], step = c.control[i];
       if (a < at.intake && at.intake < b) {
@@ -218,8 +224,11 @@ function makePredictor(model) {
     const [low, high] = range, k = beyondBy(at.intake, range);
     if (c.ramped) {
       const held = c.heldAbove ? at.intake > high : at.intake < low;
-      const doubt = held ? doubts.fixed_speed_slope.sd * k : rampDoubt(c, at.intake);
-      if (k <= 0 || held) return [[1, d.draw, doubt * d.compressor]];
+      if (held) return [[1, d.draw, heldDoubt(c, k, range) * d.compressor]];
+      if (k <= 0) {
+        const [lift, doubt] = alongRamp(c, at.intake);
+        return [[1, d.draw + lift * d.compressor, doubt * d.compressor]];
+      }
     }
     if (k <= 0) return [[1, d.draw, 0]];
     const chance = c.ramped ? 1 : model.ramp_chance;

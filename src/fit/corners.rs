@@ -1,0 +1,210 @@
+//! Where the corner of a control's ramp with intake may lie.
+//!
+//! With three set points or more the runs say where: the ramp through the colder ones must meet the held speed of the warmer. A few places
+//! evenly over the range would all miss it by more than the runs' scatter, so the range is scouted with the best form so far, and each
+//! place tried stands for the stretch around it over which the runs hardly distinguish.
+
+use super::candidates::fit_form;
+use super::forms::{CORNERS, Corner, DrawData, DrawForm, Held, HeldSlope, IntakeForm};
+
+/// A tested intake range under which no corner can be seen, K.
+const LEAST_RANGE_K: f64 = 3.0;
+/// Steps of the first look and of the second, tenths of a kelvin.
+const STEPS: (i32, i32) = (5, 1);
+/// Places this far in AICc behind the best are not looked at again.
+const LOOKED_AGAIN: f64 = 30.0;
+/// Places this far behind the best are not tried with other forms: wider than what is kept, since forms differ.
+const TRIED_WITHIN: f64 = 18.0;
+/// A stretch ends where AICc has changed by this much.
+const ALIKE_WITHIN: f64 = 2.0;
+
+/// The corners worth trying; empty where none could be seen.
+pub(super) fn corners(data: &DrawData, best: &DrawForm, typical_draw_w: f64) -> Vec<Corner> {
+    let (low, high) = data.whole_intake_range();
+    if !data.intake_varied || high - low <= LEAST_RANGE_K {
+        return Vec::new();
+    }
+    // Between two set points a corner may lie anywhere.
+    if data.set_points.len() == 2 {
+        return evenly(low, high);
+    }
+    let scout = Scout {
+        data,
+        best,
+        typical_draw_w,
+        ends: ((10.0 * low).ceil() as i32, (10.0 * high).floor() as i32),
+    };
+    let sides = [Held::Above, Held::Below].map(|held| (held, scout.profile(held)));
+    let all = sides.iter().flat_map(|(_, p)| p.iter().map(|(_, a)| *a));
+    let least = all.fold(f64::INFINITY, f64::min);
+    let widest = ((high - low) * 10.0 / f64::from(CORNERS)).round().max(1.0) as i32;
+    let stretches = sides.into_iter().flat_map(|(held, profile)| {
+        let stretches = stretches(&profile, least, widest).into_iter();
+        stretches.map(move |(tenths, span)| Corner { tenths, held, span })
+    });
+    stretches.collect()
+}
+
+/// A few corners evenly over a range in degC, each held on either side.
+fn evenly(low: f64, high: f64) -> Vec<Corner> {
+    let width = (high - low) / f64::from(CORNERS);
+    let span = (10.0 * width).round() as i32;
+    (0..CORNERS)
+        .map(|i| (10.0 * (low + width * (f64::from(i) + 0.5))).round() as i32)
+        .flat_map(|tenths| [Held::Above, Held::Below].map(|held| Corner { tenths, held, span }))
+        .collect()
+}
+
+/// What looks for corners.
+struct Scout<'a> {
+    data: &'a DrawData,
+    best: &'a DrawForm,
+    typical_draw_w: f64,
+    /// First and last place, tenths of degC.
+    ends: (i32, i32),
+}
+
+impl Scout<'_> {
+    /// AICc with the corner at each place looked at, tenths of degC, rising.
+    fn profile(&self, held: Held) -> Vec<(i32, f64)> {
+        let (first, last) = self.ends;
+        let at = |tenths: i32| (tenths, self.aicc(tenths, held));
+        let wide: Vec<(i32, f64)> = (first..=last).step_by(STEPS.0 as usize).map(at).collect();
+        let least = wide.iter().map(|(_, a)| *a).fold(f64::INFINITY, f64::min);
+        let near = |tenths: i32| {
+            let beside = wide.iter().filter(|(t, _)| (t - tenths).abs() < STEPS.0);
+            beside.map(|(_, a)| *a).fold(f64::INFINITY, f64::min) - least <= LOOKED_AGAIN
+        };
+        (first..=last)
+            .step_by(STEPS.1 as usize)
+            .filter(|t| near(*t))
+            .map(at)
+            .collect()
+    }
+
+    /// The better of a held speed with the assumed slope and with one fitted; infinite where neither fits.
+    fn aicc(&self, tenths: i32, side: Held) -> f64 {
+        let own = [HeldSlope::Assumed, HeldSlope::Common].map(|held| {
+            let form = DrawForm {
+                intake: IntakeForm::Ramp(Corner {
+                    tenths,
+                    held: side,
+                    span: STEPS.1,
+                }),
+                held,
+                lift: false,
+                ..self.best.clone()
+            };
+            let fitted = fit_form(self.data, form, self.typical_draw_w);
+            fitted.map_or(f64::INFINITY, |c| c.aicc)
+        });
+        own.into_iter().fold(f64::INFINITY, f64::min)
+    }
+}
+
+/// Stretches of a profile over which the runs hardly distinguish: for each the place that stands for it and its length, in tenths.
+fn stretches(profile: &[(i32, f64)], least: f64, widest: i32) -> Vec<(i32, i32)> {
+    let mut list = Vec::new();
+    let mut own: Vec<(i32, f64)> = Vec::new();
+    let kept = { profile.iter() }.filter(|(_, a)| a - least <= TRIED_WITHIN);
+    for place in kept {
+        let goes_on = own.last().zip(own.first()).is_some_and(|(last, first)| {
+            let lowest = own.iter().map(|(_, a)| *a).fold(place.1, f64::min);
+            let highest = own.iter().map(|(_, a)| *a).fold(place.1, f64::max);
+            place.0 - last.0 == STEPS.1
+                && place.0 - first.0 < widest
+                && highest - lowest <= ALIKE_WITHIN
+        });
+        if !goes_on {
+            list.extend(stands_for(&own));
+            own.clear();
+        }
+        own.push(*place);
+    }
+    list.extend(stands_for(&own));
+    list
+}
+
+/// The mean place of a stretch, weighted by what the runs make of each, and its length.
+fn stands_for(places: &[(i32, f64)]) -> Option<(i32, i32)> {
+    let least = places.iter().map(|(_, a)| *a).fold(f64::INFINITY, f64::min);
+    let (mut total, mut sum) = (0.0, 0.0);
+    for (tenths, aicc) in places {
+        let weight = (0.5 * (least - aicc)).exp();
+        total += weight;
+        sum += weight * f64::from(*tenths);
+    }
+    (total > 0.0).then(|| ((sum / total).round() as i32, STEPS.1 * places.len() as i32))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Bench;
+    use crate::fit::candidates::fit_draw;
+
+    #[test]
+    fn a_stretch_ends_where_the_runs_tell_places_apart() {
+        // Six places alike, then a fall of 3 and of 3 again, then one too far behind.
+        let profile: Vec<(i32, f64)> = [0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 3.0, 6.0, 40.0]
+            .iter()
+            .enumerate()
+            .map(|(i, a)| (250 + i as i32, -100.0 + a))
+            .collect();
+        let found = stretches(&profile, -100.0, 20);
+        // The first six, of which the second has the weight e^(-1/4): 250 + (0.78 + 2 + 3 + 4 + 5)/5.78 = 252.56.
+        assert_eq!(found, [(253, 6), (256, 1), (257, 1)]);
+        // No longer than the widest.
+        let found = stretches(&profile, -100.0, 4);
+        assert_eq!(found.iter().map(|f| f.1).collect::<Vec<_>>(), [4, 2, 1, 1]);
+    }
+
+    /// Three set points, four runs at each of two fan levels, a speed that rises by 4 % per K up to a corner, ±0.1 % of scatter.
+    fn ramp(corner_c: f64) -> DrawData {
+        let mut table = "run,mode,fan,intake_temp [degC],power [W]\n".to_owned();
+        let mut run = 0;
+        for set_c in [24.0, 30.0, 36.0] {
+            for fan in 1..=2 {
+                for k in 0..4 {
+                    run += 1;
+                    let intake = set_c + 0.1 * f64::from(k);
+                    let held_k = (intake - corner_c).max(0.0);
+                    let ln = 0.04 * (intake - held_k) - 0.002 * held_k;
+                    let scatter = 1.0 + 0.001 * f64::from((run * 7) % 3 - 1);
+                    let draw = 100.0 * f64::from(fan) * ln.exp() * scatter;
+                    table.push_str(&format!("r{run},cool,{fan},{intake:.1},{draw:.3}\n"));
+                }
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        DrawData::from_bench(&bench)
+    }
+
+    #[test]
+    fn a_corner_that_the_runs_show_is_found_to_a_few_tenths() {
+        for corner_c in [31.3, 32.6, 34.0] {
+            let fit = fit_draw(ramp(corner_c)).unwrap();
+            let ramps = fit.candidates.iter().filter_map(|c| match c.form.intake {
+                IntakeForm::Ramp(corner) => Some((c.weight, corner)),
+                _ => None,
+            });
+            let above: Vec<_> = ramps.filter(|(_, c)| c.held == Held::Above).collect();
+            let weight: f64 = above.iter().map(|a| a.0).sum();
+            let mean = above.iter().map(|(w, c)| w * c.intake_c()).sum::<f64>() / weight;
+            assert!((mean - corner_c).abs() < 0.3, "{mean}, not {corner_c}");
+            let widest = above.iter().map(|(_, c)| c.span).max().unwrap();
+            assert!(widest <= 10, "{widest}");
+        }
+    }
+
+    #[test]
+    fn two_set_points_leave_the_corner_anywhere() {
+        let list = evenly(24.0, 30.0);
+        assert_eq!(list.len(), 12);
+        assert!(list.iter().all(|c| c.span == 10));
+        let above: Vec<i32> = { list.iter().filter(|c| c.held == Held::Above) }
+            .map(|c| c.tenths)
+            .collect();
+        assert_eq!(above, [245, 255, 265, 275, 285, 295]);
+    }
+}
