@@ -284,6 +284,13 @@ fn a_part_of_a_drift_is_named_by_its_drift_or_its_length() {
         "steady for 14 min only, out of 60 min"
     );
     assert_eq!(part(&level, 45), None);
+    // Of what follows the start-up, here from block 10 on, half must be steady.
+    let of_fifty = |to| part_of_drift(&level, stretch(10, to), window, &rules);
+    assert_eq!(
+        of_fifty(34).unwrap(),
+        "steady for 24 min only, out of 60 min"
+    );
+    assert_eq!(of_fifty(35), None);
 }
 
 /// Blocks about 200 W that scatter by up to 0.4 W, and by `jump` more from block 40 on; `beside` adds to some.
