@@ -229,3 +229,44 @@ pub(super) fn mode_given_fan(data: &DrawData, level: f64) -> Option<Evidence> {
         value: None,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    use crate::bench::Bench;
+
+    #[test]
+    fn a_difference_of_modes_is_found_with_two_degrees_of_freedom_and_about_any_temperature() {
+        // Mode b draws 10 % more at fan 1 and 5 % more at fan 2; 2 % for each kelvin of intake, 1 % for each of ambient, whose means are
+        // 0 degC. Two levels, two slopes and two steps leave two of eight runs.
+        let mut table =
+            "run,mode,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
+        let cells = [
+            ("a", 1, 100.0, 6),
+            ("a", 2, 150.0, -6),
+            ("b", 1, 110.0, 6),
+            ("b", 2, 157.5, -6),
+        ];
+        for (mode, fan, draw, ambient) in cells {
+            for (intake, ambient) in [(-3, -ambient), (3, ambient)] {
+                let power = draw * (0.02 * f64::from(intake) + 0.01 * f64::from(ambient)).exp();
+                table.push_str(&format!(
+                    "{mode}{fan}{intake},{mode},{fan},{intake},{ambient},{power:.9}\n"
+                ));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        assert_eq!(
+            (data.intake_ref, data.ambient_ref, data.rows.len()),
+            (0.0, 0.0, 8)
+        );
+        let found = pairs(&data, DEFAULT_MARGIN, 0.95);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].fan_levels, found[0].finding), (2, "differ"));
+        assert!((found[0].difference - 0.1).abs() < 1e-7, "{found:?}");
+        // A run fewer leaves one.
+        assert!(pairs(&data.without(&[7]), DEFAULT_MARGIN, 0.95).is_empty());
+    }
+}

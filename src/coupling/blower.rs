@@ -163,3 +163,22 @@ fn top_level(data: &DrawData) -> Option<(usize, f64)> {
         .filter_map(|(i, l)| Some((i, l.flow?)))
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_blower_is_at_most_six_tenths_of_the_least_draw_at_the_highest_level() {
+        // At 1000 m3/h the airflow would allow more than 120 W, the least draw there is 100 W; at fan 1 even 50 W.
+        let table = "run,fan,airflow [m3/h],power [W]\na,1,500,50\nb,2,1000,120\nc,2,1000,100\n";
+        let limit = |stated: &str| {
+            let toml = format!("[points]\nfile = \"points.csv\"\n{stated}");
+            let bench = Bench::from_texts(&toml, table).unwrap();
+            limit_w(&bench, &DrawData::from_bench(&bench))
+        };
+        assert_eq!(limit(""), Some(60.0));
+        assert_eq!(limit("[fan]\ndraw_limit = \"40 W\"\n"), Some(40.0));
+        assert_eq!(limit("[fan]\ndraw_limit = \"90 W\"\n"), Some(60.0));
+    }
+}

@@ -193,3 +193,82 @@ fn log_voltage(bench: &Bench, data: &DrawData) -> Option<Vec<f64>> {
     let sd = (centred.iter().map(|v| v * v).sum::<f64>() / n).sqrt();
     (sd > VOLTAGE_VARIED).then_some(centred)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows of mode, fan, intake, block, order and voltage.
+    fn bench(rows: &[(&str, u32, f64, &str, u32, f64)]) -> Bench {
+        let mut table =
+            "run,mode,fan,intake_temp [degC],block,order,voltage [V],power [W]\n".to_owned();
+        for (i, (mode, fan, intake, block, order, voltage)) in rows.iter().enumerate() {
+            table.push_str(&format!(
+                "r{i},{mode},{fan},{intake},{block},{order},{voltage},100\n"
+            ));
+        }
+        Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap()
+    }
+
+    fn intakes_apart(rows: &[(&str, u32, f64, &str, u32, f64)]) -> f64 {
+        let data = DrawData::from_bench(&bench(rows));
+        let modes: Vec<usize> = (0..data.modes.len()).collect();
+        let question = Question {
+            data: &data,
+            modes: &modes,
+            blower_w: &[],
+            blower_u: &[],
+            blower_common_u: 0.0,
+            flow_u: &[],
+            covariate: None,
+        };
+        apart_between_levels(&question, |r| r.intake)
+    }
+
+    #[test]
+    fn conditions_of_levels_are_compared_within_modes() {
+        // Each mode at one intake: what its levels differ in is the mode's.
+        let own = |fan, mode: &'static str, t| (mode, fan, t, "", 0, 24.0);
+        let apart = intakes_apart(&[own(1, "a", 20.0), own(2, "a", 20.0), own(2, "b", 30.0)]);
+        assert!(apart.abs() < 1e-12, "{apart}");
+        // Mode a at 20 and 24, about 22; b at 30: −2 at fan 1, the mean of 2, 2, 0 and 0 at fan 2.
+        let apart = intakes_apart(&[
+            own(1, "a", 20.0),
+            own(1, "a", 20.0),
+            own(2, "a", 24.0),
+            own(2, "a", 24.0),
+            own(2, "b", 30.0),
+            own(2, "b", 30.0),
+        ]);
+        assert!((apart - 3.0).abs() < 1e-12, "{apart}");
+    }
+
+    #[test]
+    fn the_order_counts_within_blocks_wherever_it_begins() {
+        let in_block =
+            |block, first: u32| (first..first + 4).map(move |k| ("a", 1, 27.0, block, k, 24.0));
+        let on = bench(&in_block("x", 1).chain(in_block("y", 5)).collect::<Vec<_>>());
+        let anew = bench(&in_block("x", 1).chain(in_block("y", 1)).collect::<Vec<_>>());
+        for bench in [on, anew] {
+            let centred = centred_order(&DrawData::from_bench(&bench)).unwrap();
+            assert_eq!(centred, [-1.5, -0.5, 0.5, 1.5, -1.5, -0.5, 0.5, 1.5]);
+        }
+    }
+
+    #[test]
+    fn a_voltage_that_varies_is_told_from_one_that_does_not() {
+        let with = |a: f64, b: f64| {
+            let bench = bench(&[a, b, a, b].map(|v| ("a", 1, 27.0, "", 0, v)));
+            log_voltage(&bench, &DrawData::from_bench(&bench))
+        };
+        // Half of ln(26/24) to either side.
+        let half = 0.040_021_353_836_768;
+        let found = with(24.0, 26.0).unwrap();
+        for (v, wanted) in found.iter().zip([-half, half, -half, half]) {
+            assert!((v - wanted).abs() < 1e-12, "{found:?}");
+        }
+        // 0.1 % to either side is none, 0.4 % is.
+        assert_eq!(with(24.0, 24.048), None);
+        assert!(with(24.0, 24.192).is_some());
+    }
+}

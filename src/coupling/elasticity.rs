@@ -345,3 +345,37 @@ impl Elasticity {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    use crate::bench::Bench;
+
+    #[test]
+    fn the_power_of_airflow_is_found_about_an_intake_of_nought() {
+        // 100 W times the square root of the airflow, 2 % for each kelvin of intake, whose mean is 0 degC.
+        let mut table = "run,fan,intake_temp [degC],airflow [m3/h],power [W]\n".to_owned();
+        for (fan, flow) in [(1, 100.0f64), (2, 150.0), (3, 225.0)] {
+            for intake in [-4.0f64, -1.0, 1.0, 4.0] {
+                let power = 10.0 * flow.sqrt() * (0.02 * intake).exp();
+                table.push_str(&format!("{fan}{intake},{fan},{intake},{flow},{power:.9}\n"));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        assert_eq!(data.intake_ref, 0.0);
+        let question = Question {
+            data: &data,
+            modes: &[0],
+            blower_w: &[],
+            blower_u: &[],
+            blower_common_u: 0.0,
+            flow_u: &[0.0; 3],
+            covariate: None,
+        };
+        let regression = question.regress(Fan::Power).unwrap();
+        let found = question.elasticity(&regression, 0.95).unwrap();
+        assert!((found.value - 0.5).abs() < 1e-9, "{found:?}");
+    }
+}

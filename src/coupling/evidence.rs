@@ -124,3 +124,38 @@ pub(super) fn air_side(
         value: Some(e),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fan_levels_are_tested_on_their_own_degrees_of_freedom() {
+        // Three levels, three runs each, nothing else varied: two of the nine degrees go to the levels beside the mean, six stay.
+        let mut table = "run,fan,power [W]\n".to_owned();
+        for (fan, draw) in [(1, 100.0), (2, 120.0), (3, 150.0)] {
+            for (run, off) in [("a", 0.99), ("b", 1.0), ("c", 1.01)] {
+                table.push_str(&format!("{run}{fan},{fan},{}\n", draw * off));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        let question = Question {
+            data: &data,
+            modes: &[0],
+            blower_w: &[],
+            blower_u: &[],
+            blower_common_u: 0.0,
+            flow_u: &[],
+            covariate: None,
+        };
+        let test = nested_test(&question).unwrap();
+        assert_eq!(test.dof, (2, 6));
+        // Analysis of variance of the nine logarithms (scipy 1.17, f_oneway).
+        assert!(
+            (test.f / 1_237.087_953_339_4 - 1.0).abs() < 1e-9,
+            "{}",
+            test.f
+        );
+    }
+}

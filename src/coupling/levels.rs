@@ -122,3 +122,81 @@ pub(super) fn by_level(
         p_uneven,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    use crate::bench::Bench;
+    use crate::fit::forms::DrawData;
+
+    fn question<'a>(data: &'a DrawData, flow_u: &'a [f64]) -> Question<'a> {
+        Question {
+            data,
+            modes: &[0],
+            blower_w: &[],
+            blower_u: &[],
+            blower_common_u: 0.0,
+            flow_u,
+            covariate: None,
+        }
+    }
+
+    /// Six runs at each level, each 0.5 % to one side or the other.
+    fn data(levels: &[(f64, f64)]) -> DrawData {
+        let mut table = "run,fan,airflow [m3/h],power [W]\n".to_owned();
+        for (i, (flow, draw)) in levels.iter().enumerate() {
+            for run in 0..6 {
+                let off = if run % 2 == 0 { 1.005 } else { 0.995 };
+                table.push_str(&format!("{i}{run},{},{flow},{}\n", i + 1, draw * off));
+            }
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        DrawData::from_bench(&bench)
+    }
+
+    fn asked(data: &DrawData) -> ByLevel {
+        let u = vec![0.0; data.levels.len()];
+        let question = question(data, &u);
+        let power = question.regress(Fan::Power).unwrap();
+        by_level(&question, &power, &Allowance::new(0.2), 0.95).unwrap()
+    }
+
+    #[test]
+    fn two_levels_have_the_plain_interval_and_three_a_wider_one() {
+        let two = asked(&data(&[(100.0, 100.0), (200.0, 130.0)]));
+        assert!((two.largest.value - 1.3f64.ln()).abs() < 1e-9);
+        // Twice the airflow: −0.4 and 0.2 of ln 2. Student's t of ten degrees, 0.975: 2.228 (any table).
+        assert!((two.allowed.0 + 0.277_258_872_224).abs() < 1e-9);
+        assert!((two.allowed.1 - 0.138_629_436_112).abs() < 1e-9);
+        let times = |l: &Elasticity| (l.high - l.value) / l.u;
+        assert!((times(&two.largest) - 2.228_138_852).abs() < 1e-8);
+        // Three pairs share the 5 %: t of fifteen degrees at 1 − 0.05/6 (scipy 1.17).
+        let three = asked(&data(&[(100.0, 100.0), (141.0, 115.0), (200.0, 130.0)]));
+        assert_eq!(three.between, (0, 2));
+        assert!((times(&three.largest) - 2.693_739_319_2).abs() < 1e-8);
+    }
+
+    #[test]
+    fn changes_are_told_in_per_cent() {
+        let of = |low: f64, value: f64, high: f64| Elasticity {
+            value: value.ln(),
+            low: low.ln(),
+            high: high.ln(),
+            u: 0.0,
+            dof: 9,
+        };
+        let levels = ByLevel {
+            verdict: Verdict::Coupled,
+            largest: of(1.1, 1.2, 1.3),
+            between: (0, 1),
+            allowed: (0.9f64.ln(), 1.05f64.ln()),
+            p_uneven: None,
+        };
+        let data = data(&[(100.0, 100.0), (200.0, 120.0)]);
+        let line = levels.line(&question(&data, &[0.0; 2])).detail;
+        assert!(line.contains("+20.0 % (+10.0 to +30.0 %"), "{line}");
+        assert!(line.contains("from fan 1 to fan 2"), "{line}");
+        assert!(line.contains("within -10.0 to +5.0 %"), "{line}");
+    }
+}

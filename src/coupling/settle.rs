@@ -47,7 +47,7 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         let edges = [answer.allowance.up, answer.allowance.down];
         let factor = times_the_runs(e.value, (e.low, e.high), edges);
         if factor < 20.0 {
-            let more = ((factor - 1.0).max(0.25) * data.rows.len() as f64).ceil();
+            let more = further_runs(factor, data.rows.len());
             runs.push(format!(
                 "About {more:.0} more cooling runs, every setting repeated on another day in random order: the interval is {factor:.1} times too wide in runs for a {:.0} % verdict.",
                 100.0 * level
@@ -142,6 +142,11 @@ fn separating_runs(data: &DrawData) -> Vec<Said> {
     runs
 }
 
+/// How many runs more it takes to have `factor` times as many, rounded up; at least a quarter of those made.
+fn further_runs(factor: f64, made: usize) -> f64 {
+    ((factor - 1.0).max(0.25) * made as f64).ceil()
+}
+
 /// How many times the runs it takes until an interval (low, high) about a value leaves the nearest edge out: intervals shrink with the root of the runs.
 fn times_the_runs(value: f64, (low, high): (f64, f64), edges: [f64; 2]) -> f64 {
     let edge = edges.map(|e| (value - e).abs());
@@ -151,7 +156,7 @@ fn times_the_runs(value: f64, (low, high): (f64, f64), edges: [f64; 2]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::times_the_runs;
+    use super::{further_runs, times_the_runs};
     use crate::bench::Bench;
     use crate::coupling::{Options, Verdict, assess};
     use crate::fit::forms::DrawData;
@@ -208,5 +213,13 @@ mod tests {
         assert!((factor - 9.0).abs() < 1e-9, "{factor}");
         let factor = times_the_runs(-0.2, (-0.4, 0.0), [0.25, -0.1]);
         assert!((factor - 4.0).abs() < 1e-9, "{factor}");
+    }
+
+    #[test]
+    fn nine_times_the_runs_are_eight_times_as_many_more() {
+        assert_eq!(further_runs(9.0, 12), 96.0);
+        assert_eq!(further_runs(1.45, 10), 5.0);
+        // Hardly more than enough: a quarter, three of twelve.
+        assert_eq!(further_runs(1.1, 12), 3.0);
     }
 }

@@ -199,4 +199,16 @@ mod tests {
         let fit = least_squares(&x, &y, None).unwrap();
         assert!(BlocksSeen::of(&fit, &block).is_none());
     }
+
+    #[test]
+    fn the_scatter_within_blocks_is_the_fits_less_what_the_blocks_add() {
+        // Squares 8 · 0.01² within and 2 · 0.04² between, 4e-3 in all on 7 degrees of freedom; the blocks' variance counts four times.
+        let (fit, block) = two(4, 0.04);
+        let seen = BlocksSeen::of(&fit, &block).unwrap();
+        let sd = |variance: f64| seen.within_sd(&fit, variance);
+        assert!((sd(1e-4) - (3.6e-3f64 / 7.0).sqrt()).abs() < 1e-12);
+        assert!((sd(0.0) - (4e-3f64 / 7.0).sqrt()).abs() < 1e-12);
+        // Never under what the runs scatter within their blocks: 8e-4 on 6.
+        assert!((sd(8e-4) - (8e-4f64 / 6.0).sqrt()).abs() < 1e-12);
+    }
 }

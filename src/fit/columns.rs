@@ -423,4 +423,18 @@ mod tests {
         assert!(listed(&names).ends_with("n19, n20 and 3 more"));
         assert!(listed(&names[..20]).ends_with("n19, n20"));
     }
+
+    #[test]
+    fn a_byte_of_nought_is_told_with_its_line() {
+        let said = |text: &str| {
+            let refused = ColumnFile::from_bytes("data.csv", text.as_bytes().to_vec());
+            refused.unwrap_err().to_string()
+        };
+        let third = said("x,y\n1,2\n3,\0\n");
+        assert!(
+            third.contains("a NUL byte") && third.contains("line 3"),
+            "{third}"
+        );
+        assert!(said("x,\0\n").contains("line 1"));
+    }
 }

@@ -207,4 +207,21 @@ mod tests {
             .collect();
         assert_eq!(above, [245, 255, 265, 275, 285, 295]);
     }
+
+    #[test]
+    fn a_corner_is_looked_for_within_more_than_three_kelvin() {
+        let seen = |low: f64, high: f64| {
+            let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
+            for (run, intake) in [("a", low), ("b", low), ("c", high), ("d", high)] {
+                table.push_str(&format!("{run},1,{intake},100\n"));
+            }
+            let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+            let data = DrawData::from_bench(&bench);
+            assert_eq!(data.set_points.len(), 2);
+            let forms = crate::fit::forms::family(&data);
+            corners(&data, &forms[0], 100.0).len()
+        };
+        assert_eq!(seen(26.0, 28.8), 0);
+        assert_eq!(seen(26.0, 29.2), 2 * usize::from(CORNERS));
+    }
 }

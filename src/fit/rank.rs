@@ -181,4 +181,14 @@ mod tests {
         assert_eq!((found.rank, found.columns), (3, 5));
         assert_eq!(found.groups, [[1], [3]]);
     }
+
+    #[test]
+    fn the_condition_is_that_of_columns_of_length_one() {
+        // Lengths 3 and 5 at right angles: 1. Of lengths 3 and 10 with a cosine of 0.6: √(1.6/0.4) = 2.
+        let names: Vec<String> = Vec::new();
+        let right = DMatrix::from_row_slice(3, 2, &[3.0, 0.0, 0.0, 4.0, 0.0, 3.0]);
+        assert!((rank_report(&right, &names).condition - 1.0).abs() < 1e-14);
+        let leaning = DMatrix::from_row_slice(3, 2, &[3.0, 6.0, 0.0, 8.0, 0.0, 0.0]);
+        assert!((rank_report(&leaning, &names).condition - 2.0).abs() < 1e-13);
+    }
 }

@@ -217,4 +217,14 @@ mod tests {
         // The error of the double root itself shows that the check can fail.
         assert!((2f64.sqrt() * 2f64.sqrt() - 2.0).abs() > 1e-17);
     }
+
+    #[test]
+    fn a_quotient_has_thirty_digits_by_divisors_of_any_size() {
+        for divisor in [3e10, 3e-10, 7.0, 1.1] {
+            let by = DoubleDouble::from_f64(divisor);
+            let back = (DoubleDouble::from_f64(1.0) / by) * by;
+            let off = (back - DoubleDouble::from_f64(1.0)).to_f64();
+            assert!(off.abs() < 1e-31, "{divisor}: {off:e}");
+        }
+    }
 }

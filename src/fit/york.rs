@@ -297,4 +297,26 @@ mod tests {
             );
         }
     }
+
+    #[test]
+    fn a_line_through_its_points_has_their_values() {
+        let x = [1.0, 2.0, 4.0];
+        let line = york(&x, &[3.0, 5.0, 9.0], &[0.1; 3], &[0.2; 3], None).unwrap();
+        // 1 + 2 x.
+        assert!((line.at(3.0).0 - 7.0).abs() < 1e-13 && (line.at(0.0).0 - 1.0).abs() < 1e-13);
+    }
+
+    #[test]
+    fn another_unit_of_y_changes_no_digit() {
+        let (x, u_x) = ([0.0, 0.9, 1.8, 2.6, 3.3], [0.1, 0.2, 0.1, 0.3, 0.4]);
+        let (y, u_y) = ([5.9, 5.4, 4.4, 4.6, 3.5], [0.3, 0.1, 0.2, 0.2, 0.1]);
+        let in_unit = |unit: f64| {
+            let line = york(&x, &y.map(|v| unit * v), &u_x, &u_y.map(|v| unit * v), None).unwrap();
+            assert!(line.converged);
+            line.slope / unit
+        };
+        // Powers of two, so that nothing is rounded.
+        assert_eq!(in_unit(2f64.powi(-60)), in_unit(1.0));
+        assert_eq!(in_unit(2f64.powi(60)), in_unit(1.0));
+    }
 }

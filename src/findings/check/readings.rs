@@ -191,3 +191,77 @@ fn case_twins(names: &[String], what: &str, findings: &mut Vec<Finding>) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(
+        table: &str,
+        looked: impl Fn(&Bench, &DrawData, &mut Vec<Finding>),
+    ) -> Vec<&'static str> {
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", table).unwrap();
+        let mut findings = Vec::new();
+        looked(&bench, &DrawData::from_bench(&bench), &mut findings);
+        findings.iter().map(|f| f.code).collect()
+    }
+
+    #[test]
+    fn power_may_miss_voltage_times_current_by_two_per_cent_and_half_a_watt() {
+        let of = |current: f64| {
+            let table =
+                format!("run,fan,voltage [V],current [A],power [W]\na,1,25,{current},100\n");
+            codes(&table, odd)
+        };
+        // 2.5 W are allowed at 100 W: 97.4 W and 102.6 W are too far, 97.6 W and 102.4 W are not.
+        assert_eq!(of(97.4 / 25.0), ["power-mismatch"]);
+        assert_eq!(of(102.6 / 25.0), ["power-mismatch"]);
+        assert!(of(97.6 / 25.0).is_empty() && of(102.4 / 25.0).is_empty());
+    }
+
+    #[test]
+    fn a_fan_only_run_is_doubted_from_nine_tenths_of_a_cooling_run() {
+        let of = |fan_only: f64| {
+            let table = format!(
+                "run,kind,fan,power [W]\na,cooling,1,100\nb,cooling,1,110\nc,fan-only,1,{fan_only}\n"
+            );
+            codes(&table, fan_only_too_large)
+        };
+        assert_eq!(of(90.5), ["fan-only-draws-too-much"]);
+        assert!(of(89.5).is_empty());
+    }
+
+    /// Cooling runs from 27 degC and 50 %, of which the first `moist` leave at `outlet` degC and `rh` %, the others at 17 degC and 80 %, drier
+    /// than they came.
+    fn moistened(runs: usize, moist: usize, outlet: f64, rh: f64) -> Vec<&'static str> {
+        let mut table =
+            "run,fan,intake_temp [degC],intake_rh [%],outlet_temp [degC],outlet_rh [%],power [W]\n"
+                .to_owned();
+        for i in 0..runs {
+            let (t, rh) = if i < moist {
+                (outlet, rh)
+            } else {
+                (17.0, 80.0)
+            };
+            table.push_str(&format!("r{i},1,27,50,{t},{rh},100\n"));
+        }
+        codes(&table, |bench, _, findings| {
+            moister_outlets(bench, findings)
+        })
+    }
+
+    #[test]
+    fn outlets_moister_than_intakes_are_spoken_of_from_a_quarter_of_the_runs() {
+        // 11.14 g/kg at the intake and 12.13 at an outlet of 17 degC and 100 % (ASHRAE's formula of 1985 for saturation, by itself in
+        // Python): 0.98 g/kg bring back 2.4 K, between a tenth and all of the 10 K of cooling.
+        assert_eq!(moistened(4, 1, 17.0, 100.0), ["outlet-moister"]);
+        assert!(moistened(5, 1, 17.0, 100.0).is_empty());
+        assert_eq!(moistened(8, 2, 17.0, 100.0), ["outlet-moister"]);
+        assert!(moistened(9, 2, 17.0, 100.0).is_empty());
+        // At 97 %, 11.76 g/kg, it is 1.5 K; at 94 %, 11.39 g/kg, 0.6 K.
+        assert_eq!(moistened(1, 1, 17.0, 97.0), ["outlet-moister"]);
+        assert!(moistened(1, 1, 17.0, 94.0).is_empty());
+        // 13.02 g/kg at 26.5 degC and 60 %: 4.7 K against half a kelvin of cooling, so one run of twelve is enough.
+        assert_eq!(moistened(12, 1, 26.5, 60.0), ["outlet-moister"]);
+    }
+}

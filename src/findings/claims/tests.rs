@@ -61,6 +61,9 @@ fn keeping_by_hand() {
     // Without the tolerance 96 < 98 < 104: open. At least 105: 104 < 105, broken.
     assert_eq!(m.keeps(98.0, 0.0, Sense::AtLeast), None);
     assert_eq!(m.keeps(105.0, 0.0, Sense::AtLeast), Some(false));
+    // Broken by a tolerance too small, open by one that is not: 107 less 2 is 105, less 4 is 103.
+    assert_eq!(m.keeps(107.0, 2.0, Sense::AtLeast), Some(false));
+    assert_eq!(m.keeps(107.0, 4.0, Sense::AtLeast), None);
     // At most 104: kept; at most 95: 96 > 95, broken; with a tolerance of 3 the limit is 98: open.
     assert_eq!(m.keeps(104.0, 0.0, Sense::AtMost), Some(true));
     assert_eq!(m.keeps(95.0, 0.0, Sense::AtMost), Some(false));
@@ -187,4 +190,43 @@ fn sensible_cooling_alone_can_keep_a_claim_but_not_break_it() {
     let c = held_one("cooling = { value = \"2 kW\", rating = \"T1\" }");
     assert_eq!(c.finding, Finding::CannotTell, "{c:?}");
     assert!(c.reason.contains("from memory"), "{c:?}");
+}
+
+#[test]
+fn the_claims_wet_bulb_is_held_against_that_of_the_runs_near_its_intake() {
+    // T1 is 27 degC dry and 19 degC wet, which is 46.9 % (the psychrometer's equation, by itself in Python); the runs at 32 degC are far
+    // moister, and not near.
+    let found = |rh: f64, claims: &str| {
+        let mut table =
+            "run,fan,intake_temp [degC],intake_rh [%],ambient_temp [degC],power [W]\n".to_owned();
+        for (run, intake, rh) in [
+            ("a", 26.5, rh),
+            ("b", 27.0, rh),
+            ("c", 27.5, rh),
+            ("d", 32.0, 90.0),
+        ] {
+            table.push_str(&format!("{run},1,{intake},{rh},35,100\n"));
+        }
+        let toml = format!("[unit.claims]\n{claims}\n[points]\nfile = \"points.csv\"\n");
+        let bench = Bench::from_texts(&toml, &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        match conditions::humidity(&bench, &data, &bench.unit.claims[0]) {
+            conditions::Humidity::Same => "same".to_owned(),
+            conditions::Humidity::NotStated(wet) => format!("{:.1}", wet.unwrap()),
+            conditions::Humidity::NotRead => "not read".to_owned(),
+            conditions::Humidity::Other(said) => said.to_string(),
+        }
+    };
+    let t1 = "cooling = { value = \"500 W\", rating = \"T1\" }";
+    assert_eq!(found(46.9, t1), "same");
+    // 20.4 degC wet at 55 %, 17.7 degC at 40 %.
+    for rh in [55.0, 40.0] {
+        let other = found(rh, t1);
+        assert!(
+            other.starts_with("The claim is for a wet bulb of 19"),
+            "{other}"
+        );
+    }
+    let open = "cooling = { value = \"500 W\", intake = \"27 degC\", ambient = \"35 degC\" }";
+    assert_eq!(found(46.9, open), "19.0");
 }

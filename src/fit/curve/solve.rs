@@ -210,3 +210,40 @@ fn searched(
     };
     fit.map_err(|e| named(curve, e))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    use crate::fit::curve::fit_curve;
+    use crate::fit::equation::Equation;
+
+    #[test]
+    fn with_many_rows_a_linear_curve_has_the_parameters_that_made_it() {
+        // 2 + Σ k sin(k x) over whole turns: too many rows and parameters for doubled precision, the values from the parameters 1, 2, … 40.
+        const TERMS: usize = 40;
+        let rows = EXTENDED_UP_TO / (TERMS * TERMS) + 1;
+        let terms: Vec<String> = (1..=TERMS).map(|k| format!("b{k}*sin({k}*x)")).collect();
+        let curve = Equation::parse(&format!("y = 2 + {}", terms.join(" + ")))
+            .unwrap()
+            .with_columns(&["x".to_owned(), "y".to_owned()])
+            .unwrap();
+        let turn = std::f64::consts::TAU / rows as f64;
+        let x: Vec<f64> = (0..rows).map(|i| turn * i as f64).collect();
+        let of = |x: &f64| -> f64 {
+            2.0 + (1..=TERMS)
+                .map(|k| k as f64 * (k as f64 * x).sin())
+                .sum::<f64>()
+        };
+        let y: Vec<f64> = x.iter().map(of).collect();
+        let request = CurveRequest {
+            data: vec![y, x],
+            ..CurveRequest::default()
+        };
+        let fit = fit_curve(&curve, &request).unwrap();
+        assert!(fit.linear && fit.n == rows);
+        for (k, found) in fit.parameters.iter().enumerate() {
+            assert!((found.value - (k + 1) as f64).abs() < 1e-10, "{found:?}");
+        }
+    }
+}

@@ -297,4 +297,25 @@ mod tests {
         assert!((rate - 0.8).abs() < 0.05, "{rate}");
         assert_eq!(said, None);
     }
+
+    #[test]
+    fn a_trace_goes_in_equal_steps_from_the_least_to_the_greatest() {
+        let curve = Equation::parse("y = a + b*x")
+            .unwrap()
+            .with_columns(&["x".to_owned(), "y".to_owned()])
+            .unwrap();
+        let rows = super::Rows {
+            data: vec![vec![0.0; 3], vec![6.0, 2.0, 3.0]],
+            observed: vec![0.0; 3],
+            weights: None,
+        };
+        let x = |count| -> Vec<f64> {
+            let list = super::places(&curve, &rows, count);
+            list.iter().map(|p| p["x"]).collect()
+        };
+        assert_eq!(x(5), [2.0, 3.0, 4.0, 5.0, 6.0]);
+        assert_eq!(x(2), [2.0, 6.0]);
+        assert_eq!(x(1), [2.0]);
+        assert!(x(0).is_empty());
+    }
 }

@@ -245,4 +245,24 @@ mod tests {
         });
         assert_eq!(root.parts(), (0.0, 0.0));
     }
+
+    #[test]
+    fn a_negative_whole_power_of_a_double_double_is_one_over_the_positive() {
+        let to = |v: f64, n: i32| DoubleDouble::from_f64(v).power_whole(n).parts();
+        assert_eq!(to(2.0, -3), (0.125, 0.0));
+        assert_eq!(to(-4.0, -1), (-0.25, 0.0));
+        // A ninth to thirty digits: nine of them are one.
+        let ninth = DoubleDouble::from_f64(3.0).power_whole(-2);
+        let rest = ninth * DoubleDouble::from_f64(9.0) - DoubleDouble::from_f64(1.0);
+        assert!(rest.to_f64().abs() < 1e-31);
+    }
+
+    #[test]
+    fn the_infinite_slope_of_a_root_at_nought_keeps_its_sign_and_leaves_nought_alone() {
+        let nought = Sloped::<3> {
+            value: 0.0,
+            by: [2.0, -1.0, 0.0],
+        };
+        assert_eq!(nought.root().by, [f64::INFINITY, f64::NEG_INFINITY, 0.0]);
+    }
 }

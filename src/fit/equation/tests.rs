@@ -393,3 +393,73 @@ fn no_text_makes_it_panic() {
     }
     assert!(read > 20, "{read}");
 }
+
+#[test]
+fn a_right_side_is_valued_by_its_last_part() {
+    // 2 × 5 + 3 and 5 − 2^3, and a right side that stands on the left as well.
+    let value = |text: &str| Equation::parse(text).unwrap().value(|_| 5.0);
+    assert_eq!(value("y = 2*x + 3"), 13.0);
+    assert_eq!(value("y = x - 2^3"), -3.0);
+    assert_eq!(value("2*y = y"), 5.0);
+}
+
+#[test]
+fn a_name_like_a_columns_is_offered_within_a_quarter_of_its_letters_and_one() {
+    let near = |name: &str, columns: &[&str]| {
+        let columns: Vec<String> = columns.iter().map(|c| (*c).to_owned()).collect();
+        let read = Equation::parse(&format!("{name} = a")).unwrap();
+        match read.with_columns(&columns).unwrap_err().problem {
+            EquationProblem::LeftNotAColumn { near, .. } => near,
+            other => panic!("{other}"),
+        }
+    };
+    // Of three letters one may differ, of eight three.
+    assert_eq!(near("pow", &["w"]), None);
+    assert_eq!(near("pow", &["po"]).as_deref(), Some("po"));
+    assert_eq!(
+        near("capacity", &["cap_city_w"]).as_deref(),
+        Some("cap_city_w")
+    );
+    assert_eq!(near("capacity", &["cap_city_kw"]), None);
+}
+
+#[test]
+fn equal_parts_are_kept_once_and_others_apart() {
+    // A sum of the first part with itself, and the number nought.
+    let curve = curve("y + y = a*x + 0");
+    let data = [[4.0], [3.0]];
+    assert_eq!(curve.left_values::<f64, _>(&data, 1), [8.0]);
+    assert_eq!(curve.right_values::<f64, _>(&[2.0], &data, 1), [6.0]);
+}
+
+#[test]
+fn brackets_side_by_side_are_no_deeper_than_one() {
+    let text = format!("y = a{}", " + (x)".repeat(2 * DEPTH_LIMIT));
+    assert_eq!(at(&text, 1.5, &[1.0]), 1.0 + 3.0 * DEPTH_LIMIT as f64);
+}
+
+#[test]
+fn the_word_at_fault_decides_what_is_said_of_it_not_the_next() {
+    let (said, column) = refused("y ) x = a");
+    assert_eq!(column, 3);
+    assert!(
+        said.contains("`)`") && said.contains("an operator or `=`"),
+        "{said}"
+    );
+    // A bracket after a number or a parameter opens a factor, whatever stands in it.
+    assert_eq!(refused("y = a + pi(-x)"), refused("y = a + pi(x)"));
+    assert!(refused("y = a + pi(-x)").0 != said);
+}
+
+#[test]
+fn a_curve_without_all_its_parameters_has_no_values() {
+    let curve = curve("y = a + b*x");
+    let data = [[0.0], [2.0]];
+    assert_eq!(curve.right_values::<f64, _>(&[1.0, 3.0], &data, 1), [7.0]);
+    assert!(curve.right_values::<f64, _>(&[1.0], &data, 1).is_empty());
+    assert!(
+        curve
+            .right_values::<f64, _>(&[1.0, 3.0], &data[..1], 1)
+            .is_empty()
+    );
+}

@@ -139,4 +139,11 @@ mod tests {
         assert_eq!(power_law(&known[..1], 5.0), None);
         assert_eq!(power_law(&[known[0], known[0]], 5.0), None);
     }
+
+    #[test]
+    fn nearness_is_counted_from_the_level_itself() {
+        // Airflow axis about its middle; from 0.5 the points at 0.1 and 1 are 0.4 and 0.5 away, the one at −1 is 1.5 away.
+        let known = [(-1.0, 0.0), (0.1, 1.0), (1.0, 5.5)];
+        assert!((power_law(&known, 0.5).unwrap().ln() - 3.0).abs() < 1e-12);
+    }
 }

@@ -552,4 +552,13 @@ mod tests {
         assert_eq!(spread(&[3.0, 5.0, 4.0]), 2.0);
         assert_eq!(spread(&[]), 0.0);
     }
+
+    #[test]
+    fn what_neighbours_mostly_do_is_their_median_spacing() {
+        // Two of seven spacings are nought, most 0.25 K: 1.5 K is no gap. With five of them nought it is one.
+        let few = vec![20.0, 20.0, 20.0, 20.25, 20.5, 20.75, 21.0, 22.5];
+        assert_eq!(clusters(few).len(), 1);
+        let many = vec![20.0, 20.0, 20.0, 20.0, 20.0, 20.0, 20.25, 21.75];
+        assert_eq!(clusters(many).len(), 2);
+    }
 }

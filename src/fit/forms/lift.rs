@@ -169,4 +169,20 @@ mod tests {
         );
         assert_eq!(read_off(&data, &[None; 4], 3), None);
     }
+
+    #[test]
+    fn nearness_is_counted_from_the_untested_level() {
+        let mut table = "run,fan,intake_temp [degC],airflow [m3/h],power [W]\n".to_owned();
+        for (fan, flow) in [(1, 55), (2, 100), (3, 200), (4, 450)] {
+            table.push_str(&format!("{fan},{fan},27,{flow},100\n"));
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        // From 200 m3/h it is half to 100 and 2.25 times to 450, but a 3.6th to 55: 10 + 6 ln 2/ln 4.5.
+        let got = read_off(&data, &[Some(0.0), Some(10.0), None, Some(16.0)], 2).unwrap();
+        assert!(
+            (got - (10.0 + 6.0 * 2f64.ln() / 4.5f64.ln())).abs() < 1e-9,
+            "{got}"
+        );
+    }
 }

@@ -12,6 +12,8 @@ mod family;
 mod lift;
 mod naming;
 mod paste;
+#[cfg(test)]
+mod tests;
 
 pub use blower::{Blower, BlowerSource, LevelDraw};
 pub(crate) use capacity::flow_side;

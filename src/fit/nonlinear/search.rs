@@ -374,3 +374,49 @@ impl Search {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// `30 x₀ − 1` and `0.4 x₁ − 1`: derivatives of length 30 and 0.4 everywhere.
+    struct Straight;
+
+    impl Residuals for Straight {
+        fn observations(&self) -> usize {
+            2
+        }
+        fn parameters(&self) -> usize {
+            2
+        }
+        fn residuals(&self, at: &[f64], out: &mut [f64]) {
+            out.copy_from_slice(&[30.0 * at[0] - 1.0, 0.4 * at[1] - 1.0]);
+        }
+        fn with_derivatives(&self, at: &[f64], out: &mut [f64], jacobian: &mut [f64]) {
+            self.residuals(at, out);
+            jacobian.copy_from_slice(&[30.0, 0.0, 0.0, 0.4]);
+        }
+        fn magnitude(&self) -> f64 {
+            1.0
+        }
+    }
+
+    #[test]
+    fn a_scale_more_than_twice_too_long_is_taken_anew() {
+        let settings = Settings {
+            step_factor: 3.0,
+            ..Settings::default()
+        };
+        let mut search = Search::new(&Straight, &[2.0, 200.0], &settings).unwrap();
+        assert_eq!(search.scale, [30.0, 0.4]);
+        // Of scaled length √(60² + 80²) = 100, and three times that at first.
+        assert!((search.radius - 300.0).abs() < 1e-9);
+        (search.scale, search.radius) = (vec![50.0, 0.7], 1.0);
+        assert!(!search.rescale(&settings));
+        assert_eq!((&search.scale[..], search.radius), (&[50.0, 0.7][..], 1.0));
+        (search.scale, search.damping) = (vec![70.0, 0.4], 0.5);
+        assert!(search.rescale(&settings));
+        assert_eq!((&search.scale[..], search.damping), (&[30.0, 0.4][..], 0.0));
+        assert!((search.radius - 300.0).abs() < 1e-9);
+    }
+}

@@ -130,4 +130,9 @@ mod tests {
         assert_eq!(place((1.0, 9.0), 0.5), 5.0);
         assert_eq!(place((-2.0, 4.0), 0.25), -0.5);
     }
+
+    #[test]
+    fn the_bases_of_the_sequence_are_the_first_primes() {
+        assert_eq!(primes(8), [2, 3, 5, 7, 11, 13, 17, 19]);
+    }
 }

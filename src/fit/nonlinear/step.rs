@@ -254,3 +254,43 @@ fn slope(qr: &Qr<f64>, q: &[f64], length: f64) -> f64 {
     qr.solve_upper_transposed(&mut z);
     dot(&z, &z)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The step for residuals `r` that each parameter changes one for one, within bounds.
+    fn bounded(r: [f64; 2], below: [f64; 2], above: [f64; 2]) -> Vec<f64> {
+        let linearised = Linearised::new(&[1.0, 0.0, 0.0, 1.0], &r, 2);
+        let step = linearised.step(&[1.0; 2], 100.0, 0.0, (&below, &above), &[false; 2]);
+        step.unwrap().s
+    }
+
+    #[test]
+    fn bounds_hold_and_the_rest_goes_where_it_would() {
+        let near = |found: Vec<f64>, wanted: [f64; 2]| {
+            let off = found.iter().zip(wanted).map(|(a, b)| (a - b).abs());
+            assert!(off.fold(0.0, f64::max) < 1e-12, "{found:?}");
+        };
+        let free = [f64::INFINITY; 2];
+        let deep = [f64::NEG_INFINITY; 2];
+        near(bounded([-4.0, -3.0], deep, free), [4.0, 3.0]);
+        near(bounded([-4.0, -3.0], deep, [2.0, 1.0]), [2.0, 1.0]);
+        near(bounded([4.0, 3.0], [-2.0, -1.0], free), [-2.0, -1.0]);
+        // One bound a quarter of the way, the other far off.
+        near(bounded([-4.0, -1.0], deep, [1.0, 10.0]), [1.0, 1.0]);
+    }
+
+    #[test]
+    fn a_full_step_is_taken_whatever_the_size_of_the_derivatives() {
+        for unit in [1e-10, 1.0, 1e10] {
+            let b = vec![unit, 0.0, 0.0, 2.0 * unit];
+            let (q, lambda) = damped(b, vec![-3.0 * unit, 2.0 * unit], 2, 10.0, 0.0);
+            assert!(
+                (q[0] - 3.0).abs() < 1e-12 && (q[1] + 1.0).abs() < 1e-12,
+                "{q:?}"
+            );
+            assert_eq!(lambda, 0.0);
+        }
+    }
+}

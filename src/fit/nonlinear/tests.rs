@@ -206,3 +206,189 @@ fn what_cannot_be_searched_is_refused() {
         FitError::TooFewRows { n: 2, p: 3 }
     );
 }
+
+/// Another problem in another unit, its calls counted.
+struct Watched<R> {
+    of: R,
+    unit: f64,
+    calls: AtomicU64,
+}
+
+fn watched<R: Residuals>(of: R, unit: f64) -> Watched<R> {
+    Watched {
+        of,
+        unit,
+        calls: AtomicU64::new(0),
+    }
+}
+
+impl<R: Residuals> Residuals for Watched<R> {
+    fn observations(&self) -> usize {
+        self.of.observations()
+    }
+    fn parameters(&self) -> usize {
+        self.of.parameters()
+    }
+    fn residuals(&self, at: &[f64], out: &mut [f64]) {
+        self.calls.fetch_add(1, Ordering::Relaxed);
+        self.of.residuals(at, out);
+        out.iter_mut().for_each(|r| *r *= self.unit);
+    }
+    fn with_derivatives(&self, at: &[f64], out: &mut [f64], jacobian: &mut [f64]) {
+        self.calls.fetch_add(1, Ordering::Relaxed);
+        self.of.with_derivatives(at, out, jacobian);
+        let all = out.iter_mut().chain(jacobian);
+        all.for_each(|r| *r *= self.unit);
+    }
+    fn magnitude(&self) -> f64 {
+        self.unit * self.of.magnitude()
+    }
+}
+
+#[test]
+fn evaluations_are_counted_as_they_are_made() {
+    let plain = watched(hill(), 1.0);
+    let fit = fit_nonlinear(&plain, &[0.4], &Settings::default()).unwrap();
+    assert!(fit.converged() && fit.iterations > 2);
+    assert_eq!(fit.evaluations, plain.calls.load(Ordering::Relaxed));
+    // Where linear parameters are solved for, an evaluation calls the curve once or twice.
+    let decay = Plain {
+        parameters: 2,
+        rows: 8,
+        f: |at: &[f64]| {
+            let row = |k: usize| {
+                let (t, e) = (k as f64, (-at[1] * k as f64).exp());
+                let seen = 5.0 * (-0.7 * t).exp() + if k % 2 == 0 { 0.1 } else { -0.1 };
+                (at[0] * e - seen, vec![e, -at[0] * t * e])
+            };
+            (0..8).map(row).collect()
+        },
+    };
+    let decay = watched(decay, 1.0);
+    let settings = Settings {
+        linear: vec![true, false],
+        ..Settings::default()
+    };
+    let fit = fit_nonlinear(&decay, &[1.0, 0.1], &settings).unwrap();
+    let calls = decay.calls.load(Ordering::Relaxed);
+    assert!(fit.converged() && fit.attempts.len() == 2);
+    assert!(fit.evaluations < calls && 2 * fit.evaluations > calls);
+}
+
+#[test]
+fn the_unit_of_the_residuals_changes_nothing() {
+    for unit in [1e-9, 1.0, 1e9] {
+        let problem = watched(hill(), unit);
+        let fit = fit_nonlinear(&problem, &[0.0], &Settings::default()).unwrap();
+        assert_eq!(fit.attempts[0].termination, Termination::Saddle, "{unit}");
+        assert!(
+            (fit.params[0].powi(2) - 1.5).abs() < 1e-12,
+            "{unit} {fit:?}"
+        );
+        // 3/2 + 1/4 of the unit's square are left, far from rounding.
+        assert!((fit.rss / (1.75 * unit * unit) - 1.0).abs() < 1e-12);
+        assert!(fit.converged() && fit.termination != Termination::ExactFit);
+    }
+}
+
+/// `x² + (2 − x² − b x³)² + (y − 1)²`: level at (0, 1), a hill along x between two valleys.
+fn uneven(b: f64) -> impl Residuals {
+    Plain {
+        parameters: 2,
+        rows: 3,
+        f: move |at: &[f64]| {
+            let (x, y) = (at[0], at[1]);
+            let slope = -2.0 * x - 3.0 * b * x * x;
+            vec![
+                (x, vec![1.0, 0.0]),
+                (2.0 - x * x - b * x * x * x, vec![slope, 0.0]),
+                (y - 1.0, vec![0.0, 1.0]),
+            ]
+        },
+    }
+}
+
+#[test]
+fn off_a_level_point_both_sides_are_searched() {
+    // The lower valley of two, 1.462 against 2.248, lies at x = 1.150524 and y = 1, or with the sign of b turned at −1.150524 (a grid of
+    // eight million points between −4 and 4, then the derivative's root in 30 digits).
+    for sign in [1.0, -1.0] {
+        let fit = fit_nonlinear(&uneven(0.2 * sign), &[0.0, 1.0], &Settings::default()).unwrap();
+        assert!(fit.converged());
+        assert_eq!(fit.attempts[0].termination, Termination::Saddle);
+        assert!(
+            (fit.params[0] - 1.150_523_924_907_6 * sign).abs() < 1e-10,
+            "{fit:?}"
+        );
+        assert!((fit.params[1] - 1.0).abs() < 1e-9, "{fit:?}");
+    }
+}
+
+#[test]
+fn a_shallow_minimum_is_one() {
+    // x² + (0.4975 − x²)²: the second derivative at 0 is 2 (1 − 0.995), one in two hundred of what the tangent says.
+    let shallow = Plain {
+        parameters: 1,
+        rows: 2,
+        f: |x: &[f64]| vec![(x[0], vec![1.0]), (0.4975 - x[0] * x[0], vec![-2.0 * x[0]])],
+    };
+    let fit = fit_nonlinear(&shallow, &[0.0], &Settings::default()).unwrap();
+    assert!(fit.converged() && fit.params == [0.0], "{fit:?}");
+    assert_eq!(fit.attempts.len(), 1);
+}
+
+/// The hill's two rows over and over, in x, and y − 1 in rows of its own: as large as one likes.
+struct Range {
+    rows: usize,
+}
+
+impl Residuals for Range {
+    fn observations(&self) -> usize {
+        self.rows
+    }
+    fn parameters(&self) -> usize {
+        2
+    }
+    fn residuals(&self, at: &[f64], out: &mut [f64]) {
+        for (i, r) in out.iter_mut().enumerate() {
+            *r = [at[0], 2.0 - at[0] * at[0], at[1] - 1.0][i % 3];
+        }
+    }
+    fn with_derivatives(&self, at: &[f64], out: &mut [f64], jacobian: &mut [f64]) {
+        self.residuals(at, out);
+        for i in 0..self.rows {
+            jacobian[i] = [1.0, -2.0 * at[0], 0.0][i % 3];
+            jacobian[self.rows + i] = [0.0, 0.0, 1.0][i % 3];
+        }
+    }
+    fn magnitude(&self) -> f64 {
+        1.0
+    }
+}
+
+#[test]
+fn the_curvature_is_looked_at_up_to_two_million_entries() {
+    // Two parameters take four sets of derivatives, of two entries a row each: 300 rows are looked at, 450 000 are not.
+    let ended = |rows: usize| {
+        let fit = fit_nonlinear(&Range { rows }, &[0.0, 1.0], &Settings::default()).unwrap();
+        fit.attempts[0].termination.clone()
+    };
+    assert_eq!(ended(300), Termination::Saddle);
+    assert_eq!(ended(450_000), Termination::GradientVanished);
+}
+
+#[test]
+fn a_slope_that_is_no_number_is_named_by_its_row() {
+    let broken = Plain {
+        parameters: 2,
+        rows: 3,
+        f: |_: &[f64]| {
+            let slopes = |k: usize| vec![if k == 2 { f64::NAN } else { 1.0 }, 2.0];
+            (0..3).map(|k| (1.0, slopes(k))).collect()
+        },
+    };
+    assert_eq!(
+        fit_nonlinear(&broken, &[0.0; 2], &Settings::default()).unwrap_err(),
+        FitError::NotComputable { row: 2 }
+    );
+}
