@@ -510,4 +510,37 @@ mod tests {
         let fit = least_squares(&line(&[1e180, 2e180, 3e180]), &[1.0, 2.0, 3.0], None).unwrap();
         assert!((fit.coef[1] * 1e180 - 1.0).abs() < 1e-12);
     }
+
+    /// `1 + t` over four places, and far more of what neither column can explain: `apart` × (1, −1, −1, 1), whose sum is nought, as is
+    /// that of its products with t.
+    fn far_from_its_line(apart: f64) -> LinearFit {
+        let t = [20.0, 21.0, 22.0, 23.0];
+        let y: Vec<f64> = { t.iter().zip([1.0, -1.0, -1.0, 1.0]) }
+            .map(|(t, e)| 1.0 + t + apart * e)
+            .collect();
+        least_squares(&line(&t), &y, None).unwrap()
+    }
+
+    #[test]
+    fn large_residuals_do_not_take_the_coefficients_digits() {
+        let fit = far_from_its_line(1_048_576.0);
+        for c in &fit.coef {
+            assert!((c - 1.0).abs() < 1e-14, "{c:e}");
+        }
+    }
+
+    #[test]
+    fn another_unit_changes_no_digit() {
+        // A polynomial of degree 8, which takes several corrections; powers of two, so that nothing is rounded.
+        let design = DMatrix::from_fn(21, 9, |i, j| (i as f64).powi(j as i32));
+        let in_unit = |unit: f64| -> Vec<f64> {
+            let y: Vec<f64> = (0..21)
+                .map(|i| unit * (f64::from((7 * i * i + 3 * i) % 11) + 0.1))
+                .collect();
+            let fit = least_squares(&design, &y, None).unwrap();
+            fit.coef.iter().map(|c| c / unit).collect()
+        };
+        assert_eq!(in_unit(2f64.powi(-100)), in_unit(1.0));
+        assert_eq!(in_unit(2f64.powi(100)), in_unit(1.0));
+    }
 }

@@ -57,11 +57,11 @@ pub(super) fn refine(
         // The first round finds the residuals; only then can the size of its step be compared.
         last = if round == 0 { f64::INFINITY } else { size };
         // Coefficient by coefficient: small ones gain digits after the large ones have theirs.
-        if scaled
+        let settled = scaled
             .iter()
             .zip(&step)
-            .all(|(z, s)| s.abs() <= f64::EPSILON * z.abs())
-        {
+            .all(|(z, s)| s.abs() <= f64::EPSILON * z.abs());
+        if round > 0 && settled {
             break;
         }
     }
