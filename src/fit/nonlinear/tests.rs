@@ -258,7 +258,7 @@ fn evaluations_are_counted_as_they_are_made() {
         f: |at: &[f64]| {
             let row = |k: usize| {
                 let (t, e) = (k as f64, (-at[1] * k as f64).exp());
-                let seen = 5.0 * (-0.7 * t).exp() + if k % 2 == 0 { 0.1 } else { -0.1 };
+                let seen = 5.0 * (-0.7 * t).exp() + [0.1, -0.1][k % 2];
                 (at[0] * e - seen, vec![e, -at[0] * t * e])
             };
             (0..8).map(row).collect()
