@@ -531,16 +531,18 @@ mod tests {
 
     #[test]
     fn another_unit_changes_no_digit() {
-        // A polynomial of degree 8, which takes several corrections; powers of two, so that nothing is rounded.
-        let design = DMatrix::from_fn(21, 9, |i, j| (i as f64).powi(j as i32));
-        let in_unit = |unit: f64| -> Vec<f64> {
-            let y: Vec<f64> = (0..21)
-                .map(|i| unit * (f64::from((7 * i * i + 3 * i) % 11) + 0.1))
-                .collect();
-            let fit = least_squares(&design, &y, None).unwrap();
-            fit.coef.iter().map(|c| c / unit).collect()
-        };
-        assert_eq!(in_unit(2f64.powi(-100)), in_unit(1.0));
-        assert_eq!(in_unit(2f64.powi(100)), in_unit(1.0));
+        // Polynomials of degrees 9 to 11, which take several corrections; powers of two, so that nothing is rounded.
+        for degree in 9..12 {
+            let design = DMatrix::from_fn(21, degree + 1, |i, j| (i as f64).powi(j as i32));
+            let in_unit = |unit: f64| -> Vec<f64> {
+                let y: Vec<f64> = (0..21)
+                    .map(|i| unit * (f64::from((7 * i * i + 3 * i) % 11) + 0.1))
+                    .collect();
+                let fit = least_squares(&design, &y, None).unwrap();
+                fit.coef.iter().map(|c| c / unit).collect()
+            };
+            assert_eq!(in_unit(2f64.powi(-100)), in_unit(1.0));
+            assert_eq!(in_unit(2f64.powi(100)), in_unit(1.0));
+        }
     }
 }

@@ -143,8 +143,8 @@ fn two_merged_modes_stand_between_them() {
 
 #[test]
 fn three_merged_modes_stand_at_their_mean() {
-    // 1, 1.01 and 1.02 merge at 1.01, and 1.3 is nearer to that than the last two, 0.4 apart, to each other.
-    let list = groupings(&modes(&[1.0, 1.01, 1.02, 1.3, -2.365, -1.965]));
+    // 1 and 1.01, then 1.025 merge at 1.0117, and 1.3 is nearer to that than the last two, 0.4 apart, to each other.
+    let list = groupings(&modes(&[1.0, 1.01, 1.025, 1.3, -2.3675, -1.9675]));
     assert!(list.contains(&vec![0, 0, 0, 0, 1, 2]), "{list:?}");
 }
 
