@@ -139,8 +139,11 @@ pub(super) fn humidity(bench: &Bench, data: &DrawData, claim: &Claim) -> Humidit
                 .is_none_or(|t| (r.intake - t).abs() <= NEAR_K)
         })
         .filter_map(|r| {
-            let rh = bench.points.get(r.point)?.get(Channel::IntakeRh)?;
-            let air = MoistAir::from_relative_humidity(r.intake, rh, bench.pressure_pa).ok()?;
+            let p = bench.points.get(r.point)?;
+            // A hygrometer may read a little over 100 %.
+            let rh = p.get(Channel::IntakeRh)?.min(1.0);
+            let pressure = p.get(Channel::Pressure).unwrap_or(bench.pressure_pa);
+            let air = MoistAir::from_relative_humidity(r.intake, rh, pressure).ok()?;
             Some(air.wet_bulb_c())
         })
         .collect();

@@ -230,3 +230,23 @@ fn the_claims_wet_bulb_is_held_against_that_of_the_runs_near_its_intake() {
     let open = "cooling = { value = \"500 W\", intake = \"27 degC\", ambient = \"35 degC\" }";
     assert_eq!(found(46.9, open), "19.0");
 }
+
+#[test]
+fn the_runs_wet_bulb_is_that_at_their_own_pressure_and_at_most_their_dry_bulb() {
+    let found = |row: &str| {
+        let table =
+            format!("run,fan,intake_temp [degC],intake_rh [%],pressure [hPa],power [W]\n{row}\n");
+        let toml = "[unit.claims]\ncooling = \"500 W\"\n[points]\nfile = \"points.csv\"\n";
+        let bench = Bench::from_texts(toml, &table).unwrap();
+        let data = DrawData::from_bench(&bench);
+        match conditions::humidity(&bench, &data, &bench.unit.claims[0]) {
+            conditions::Humidity::NotStated(Some(wet)) => wet,
+            _ => f64::NAN,
+        }
+    };
+    // 27 degC and 46.9 % (the psychrometer's equation, by itself in Python): 18.99 degC at sea level, 18.39 degC at 800 hPa.
+    assert!((found("a,1,27,46.9,1013.25,100") - 18.99).abs() < 0.03);
+    assert!((found("a,1,27,46.9,800,100") - 18.39).abs() < 0.03);
+    // A hygrometer that reads a little over 100 % says saturated.
+    assert!((found("a,1,19,100.5,1013.25,100") - 19.0).abs() < 0.01);
+}
