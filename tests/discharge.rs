@@ -292,13 +292,13 @@ fn options_that_say_nothing_are_refused_with_what_they_may_say() {
 
 /// A load of 10 A for two hours, a minute a reading; then what is asked for.
 fn two_hours(more: &[(f64, f64, f64)]) -> String {
-    let mut text = "Mode,Time [h],Current [A],Voltage [V]\n".to_owned();
+    let mut text = "Time [h],Current [A],Voltage [V],Mode\n".to_owned();
     for k in 0..=120 {
         let h = f64::from(k) / 60.0;
-        text.push_str(&format!("D,{h:.6},10,{:.3}\n", 26.0 - 2.0 * h));
+        text.push_str(&format!("{h:.6},10,{:.3},D\n", 26.0 - 2.0 * h));
     }
     for (h, a, v) in more {
-        text.push_str(&format!("C,{h:.6},{a},{v}\n"));
+        text.push_str(&format!("{h:.6},{a},{v},C\n"));
     }
     text
 }

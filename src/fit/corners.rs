@@ -154,6 +154,9 @@ mod tests {
         let found = stretches(&profile, -100.0, 20);
         // The first six, of which the second has the weight e^(-1/4): 250 + (0.78 + 2 + 3 + 4 + 5)/5.78 = 252.56.
         assert_eq!(found, [(253, 6), (256, 1), (257, 1)]);
+        // Nor does it reach over places that were not looked at again.
+        let apart = [(250, -100.0), (251, -100.0), (255, -100.0)];
+        assert_eq!(stretches(&apart, -100.0, 20), [(251, 2), (255, 1)]);
         // No longer than the widest.
         let found = stretches(&profile, -100.0, 4);
         assert_eq!(found.iter().map(|f| f.1).collect::<Vec<_>>(), [4, 2, 1, 1]);
