@@ -437,15 +437,18 @@ mod tests {
         )
     }
 
+    /// In use all day, the ambient between two temperatures, degC.
+    fn all_day(low: i32, high: i32) -> String {
+        format!(
+            "ambient_low = \"{low} degC\"\nambient_high = \"{high} degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
+             [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n"
+        )
+    }
+
     #[test]
     fn of_hours_on_either_side_of_the_tests_the_furthest_is_kept() {
         // The runs' mean is 30 degC: 10 degC at night is further off than 34 degC by day.
-        let (played, _, _) = played(
-            "",
-            "ambient_low = \"10 degC\"\nambient_high = \"34 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
-             [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n",
-            |_, _| {},
-        );
+        let (played, _, _) = played("", &all_day(10, 34), |_, _| {});
         assert!(played.ambient_asked_c.unwrap() < 11.0);
     }
 
@@ -510,12 +513,7 @@ mod tests {
     #[test]
     fn of_the_hours_beyond_the_tests_the_furthest_is_kept() {
         // A day from 30 to 45 degC, which is warmest at 14 h: 10 K beyond.
-        let (played, _, _) = played(
-            "",
-            "ambient_low = \"30 degC\"\nambient_high = \"45 degC\"\nintake_low = \"23 degC\"\nintake_high = \"25 degC\"\n\
-             [[day.use]]\nfan = \"1\"\nfrom = \"00:00\"\nuntil = \"24:00\"\n",
-            |_, _| {},
-        );
+        let (played, _, _) = played("", &all_day(30, 45), |_, _| {});
         let furthest = played.furthest.unwrap();
         assert!(
             (furthest.ambient_beyond_k - 10.0).abs() < 1e-9,
