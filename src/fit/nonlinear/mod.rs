@@ -245,7 +245,8 @@ pub struct Refit {
 
 /// The parameters with the least sum of squares, by one plain search and with nothing told about them: for many refits
 /// from good starts, as in resampling. [`Settings::tolerance`] may be coarser there, and so faster;
-/// [`Settings::thorough`] does not count.
+/// [`Settings::thorough`] does not count. The search ends where its linear model sees no more than the tolerance left to gain, without a
+/// step to confirm it.
 ///
 /// # Errors
 /// As [`fit_nonlinear`].
