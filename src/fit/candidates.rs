@@ -72,9 +72,9 @@ const TERRACED_LOG_PRIOR: f64 = -1.0;
 /// The same of a control whose ramp has a corner within the tested range, shared evenly among the places where it may lie, on either side. No source: a
 /// little less than even odds.
 const CORNER_LOG_PRIOR: f64 = -0.5;
-/// The same of a bend at the very middle set point. No source: nothing in a unit knows of the test plan, so a corner there is chance; the
-/// form stays for what no other describes.
-const KINK_LOG_PRIOR: f64 = -2.0;
+/// A bend at the very middle set point is believed as much as a ramp's corner within this of it on either side, K: nothing in a unit knows of
+/// the test plan, so a corner there is chance, and the runs at a set point wander by about as much (common practice, no source).
+const KINK_WITHIN_K: f64 = 0.5;
 /// A control's step speeds the compressor up with a warmer intake, by something worth a relay: under the first figure (of ln draw) no step
 /// is seen, and a step down beyond the second is no control's doing.
 const SMALLEST_STEP: f64 = 0.04;
@@ -90,13 +90,19 @@ const HELD_SLOPES: (f64, f64) = (-0.016, 0.012);
 /// What the log odds of a control with this slope of its held speed lose to those with another: where others are tried, half the belief is
 /// in the assumed slope and the rest shared among those that are fitted. No source: even odds.
 fn held_slope_doubt(form: &DrawForm, data: &DrawData) -> f64 {
-    let control = matches!(form.intake, IntakeForm::Terraced(_) | IntakeForm::Ramp(_));
+    let control = form.intake.is_control();
     let fitted = held_slopes_tried(data, form.group_count()).len() - 1;
     match form.held {
         _ if !control || fitted == 0 => 0.0,
         HeldSlope::Assumed => 2f64.ln(),
         HeldSlope::Common | HeldSlope::ByGroup | HeldSlope::ByFlow => (2.0 * fitted as f64).ln(),
     }
+}
+
+/// Log odds of a ramp whose corner lies within a stretch of this length, K, the speed held on one given side of it.
+fn corner_log_prior(data: &DrawData, span_k: f64) -> f64 {
+    let (low, high) = data.whole_intake_range();
+    CORNER_LOG_PRIOR + (0.5 * span_k / (high - low)).ln()
 }
 
 impl Candidate {
@@ -113,7 +119,9 @@ impl Candidate {
                 let any = control.iter().any(|s| *s > SMALLEST_STEP);
                 any && control.iter().all(|s| *s > FALLING_STEP)
             }
-            IntakeForm::Ramp(_) => control.iter().all(|s| *s > SMALLEST_RAMP),
+            IntakeForm::Ramp(_) | IntakeForm::RampByGroup(_) => {
+                control.iter().all(|s| *s > SMALLEST_RAMP)
+            }
             _ => true,
         }
     }
@@ -348,11 +356,12 @@ pub fn fit_form(
             let gaps = data.intake_gaps().len();
             TERRACED_LOG_PRIOR - ((gaps + usize::from(gaps > 1)) as f64).ln()
         }
-        IntakeForm::Ramp(corner) => {
-            let (low, high) = data.whole_intake_range();
-            CORNER_LOG_PRIOR + (0.5 * corner.span_k() / (high - low)).ln()
+        IntakeForm::Ramp(corner) | IntakeForm::RampByGroup(corner) => {
+            corner_log_prior(data, corner.span_k())
         }
-        IntakeForm::Kinked | IntakeForm::KinkedByGroup => KINK_LOG_PRIOR,
+        IntakeForm::Kinked | IntakeForm::KinkedByGroup => {
+            corner_log_prior(data, 2.0 * KINK_WITHIN_K)
+        }
         _ if form.lift => LIFT_LOG_PRIOR,
         _ => 0.0,
     } - held_slope_doubt(&form, data);

@@ -15,6 +15,8 @@ const STEPS: (i32, i32) = (5, 1);
 const LOOKED_AGAIN: f64 = 30.0;
 /// Places this far behind the best are not tried with other forms: wider than what is kept, since forms differ.
 const TRIED_WITHIN: f64 = 18.0;
+/// How far from the end of the tests a ramp must begin, K: within less, it is the scatter of a few runs about one set point.
+const LEAST_RAMP_K: f64 = 1.0;
 /// A stretch ends where AICc has changed by this much.
 const ALIKE_WITHIN: f64 = 2.0;
 
@@ -32,7 +34,6 @@ pub(super) fn corners(data: &DrawData, best: &DrawForm, typical_draw_w: f64) -> 
         data,
         best,
         typical_draw_w,
-        ends: ((10.0 * low).ceil() as i32, (10.0 * high).floor() as i32),
     };
     let sides = [Held::Above, Held::Below].map(|held| (held, scout.profile(held)));
     let all = sides.iter().flat_map(|(_, p)| p.iter().map(|(_, a)| *a));
@@ -55,19 +56,33 @@ fn evenly(low: f64, high: f64) -> Vec<Corner> {
         .collect()
 }
 
+/// The first and the last place where a ramp held on this side may have its corner, tenths of degC. Its slope must be seen between set points;
+/// the held side needs no runs.
+fn ends(data: &DrawData, held: Held) -> (i32, i32) {
+    let (low, high) = data.whole_intake_range();
+    // Runs anywhere between two intakes count as one set point; then their range says where a slope can be seen.
+    let (coldest, warmest) = match data.set_points[..] {
+        [coldest, .., warmest] => (coldest, warmest),
+        _ => (low, high),
+    };
+    let (from, to) = match held {
+        Held::Above => (coldest + LEAST_RAMP_K, high),
+        Held::Below => (low, warmest - LEAST_RAMP_K),
+    };
+    ((10.0 * from).ceil() as i32, (10.0 * to).floor() as i32)
+}
+
 /// What looks for corners.
 struct Scout<'a> {
     data: &'a DrawData,
     best: &'a DrawForm,
     typical_draw_w: f64,
-    /// First and last place, tenths of degC.
-    ends: (i32, i32),
 }
 
 impl Scout<'_> {
     /// AICc with the corner at each place looked at, tenths of degC, rising.
     fn profile(&self, held: Held) -> Vec<(i32, f64)> {
-        let (first, last) = self.ends;
+        let (first, last) = ends(self.data, held);
         let at = |tenths: i32| (tenths, self.aicc(tenths, held));
         let wide: Vec<(i32, f64)> = (first..=last).step_by(STEPS.0 as usize).map(at).collect();
         let least = wide.iter().map(|(_, a)| *a).fold(f64::INFINITY, f64::min);
@@ -142,6 +157,8 @@ mod tests {
     use super::*;
     use crate::bench::Bench;
     use crate::fit::candidates::fit_draw;
+    use crate::fit::forms::At;
+    use crate::made::bench::{Kind, Options, make};
 
     #[test]
     fn a_stretch_ends_where_the_runs_tell_places_apart() {
@@ -197,6 +214,40 @@ mod tests {
             assert!((mean - corner_c).abs() < 0.3, "{mean}, not {corner_c}");
             let widest = above.iter().map(|(_, c)| c.span).max().unwrap();
             assert!(widest <= 10, "{widest}");
+        }
+    }
+
+    #[test]
+    fn one_odd_run_at_the_warm_end_makes_no_ramp() {
+        // Set points at 26, 32 and 38 degC, one speed at all of them; the warmest run of all, at 38.9, happens to draw too much.
+        let made = make(Kind::CoupledUneven, 20024, &Options::default());
+        let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+        let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        assert_eq!(fit.data.set_points.len(), 3);
+        let ramps = { fit.candidates.iter() }.filter_map(|c| c.form.intake.corner());
+        let mut seen = 0;
+        for corner in ramps {
+            let from = fit.data.set_points[0] + LEAST_RAMP_K - 0.1;
+            let to = fit.data.set_points[2] - LEAST_RAMP_K + 0.1;
+            match corner.held {
+                Held::Above => assert!(corner.intake_c() > from, "{corner:?}"),
+                Held::Below => assert!(corner.intake_c() < to, "{corner:?}"),
+            }
+            seen += 1;
+        }
+        assert!(seen > 0);
+        let true_w = { made.truth.targets.iter() }
+            .filter(|t| t.intake_c == 41.0)
+            .map(|t| t.mean_w)
+            .fold(0.0, f64::max);
+        for c in &fit.candidates {
+            let at = At::new(0, 3, 41.0, fit.data.ambient_ref);
+            let draw = fit.draw_of(c, &at).unwrap().draw_w;
+            assert!(
+                draw < 1.2 * true_w,
+                "{draw} W, not {true_w} W: {:?}",
+                c.form
+            );
         }
     }
 

@@ -102,10 +102,7 @@ fn is_terraced(candidate: &Candidate) -> bool {
 }
 
 fn knows_its_control(candidate: &Candidate) -> bool {
-    matches!(
-        candidate.form.intake,
-        IntakeForm::Terraced(_) | IntakeForm::Ramp(_)
-    )
+    candidate.form.intake.is_control()
 }
 
 /// Share of belief in a control that steps with the intake.
@@ -168,7 +165,7 @@ pub fn opinions(
     }
     let (low, high) = range;
     let beyond_k = (at.intake - high).max(low - at.intake).max(0.0);
-    if let IntakeForm::Ramp(corner) = candidate.form.intake {
+    if let Some((slope, corner)) = candidate.form.ramp(&fit.data, &candidate.fit.coef, at.mode) {
         // Where an end of the ramp is reached, nothing is left for the control to do but what a fixed speed may.
         if is_held(corner, at.intake, range) {
             let doubt = held_doubt(candidate, beyond_k, range);
@@ -177,7 +174,8 @@ pub fn opinions(
             };
         }
         if beyond_k <= 0.0 {
-            let (lift, doubt) = along_ramp(fit, candidate, corner, at.intake);
+            let whole = fit.data.whole_intake_range();
+            let (lift, doubt) = along_ramp(slope, corner, at.intake, whole);
             return Opinions {
                 parts: vec![(
                     1.0,
@@ -193,7 +191,7 @@ pub fn opinions(
         };
     }
     // A ramp that is seen has a top speed to reach for certain.
-    let chance = if matches!(candidate.form.intake, IntakeForm::Ramp(_)) {
+    let chance = if candidate.form.intake.corner().is_some() {
         1.0
     } else {
         chance
@@ -281,10 +279,7 @@ fn terraced_opinions(
 ///
 /// The corner lies anywhere in its stretch. A speed that rises evenly in revolutions lifts the logarithm of the draw above its chord, by up to an
 /// eighth of the squared rise in the middle of the ramp; one that rises evenly in ratio does not. Anything between is as likely.
-fn along_ramp(fit: &DrawFit, candidate: &Candidate, corner: Corner, intake: f64) -> (f64, f64) {
-    let control = candidate.form.control(&fit.data, &candidate.fit.coef);
-    let slope = control.first().copied().unwrap_or(0.0);
-    let (low, high) = fit.data.whole_intake_range();
+fn along_ramp(slope: f64, corner: Corner, intake: f64, (low, high): (f64, f64)) -> (f64, f64) {
     let span = corner.span_k();
     let c = corner.intake_c();
     let near = (1.0 - (intake - c).abs() / span).max(0.0);
@@ -420,10 +415,9 @@ mod tests {
 
         let mut seen = [0; 2];
         for c in &fit.candidates {
-            let IntakeForm::Ramp(corner) = c.form.intake else {
+            let Some((slope, corner)) = c.form.ramp(&fit.data, &c.fit.coef, 0) else {
                 continue;
             };
-            let slope = c.form.control(&fit.data, &c.fit.coef)[0];
             let (from, to) = match corner.held {
                 Held::Above => (low, corner.intake_c()),
                 Held::Below => (corner.intake_c(), high),

@@ -216,7 +216,12 @@ fn a_control_that_ramps_answers_as_the_commands() {
     let Some(mut beside) = Beside::new(&written, "") else {
         return;
     };
-    beside.holds(&["ramp-held", r#""held":"by-group""#, r#""held":"by-flow""#]);
+    beside.holds(&[
+        r#""ramp-held-above""#,
+        "ramp-held-above-by-group",
+        r#""held":"by-group""#,
+        r#""held":"by-flow""#,
+    ]);
     assert!(beside.compare(None, "") && beside.compare(Some(44.0), ""));
     beside.compare_untested();
     beside.finish(300);

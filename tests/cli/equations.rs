@@ -226,6 +226,8 @@ fn with_a_control_that_ramps_or_steps() {
         ] {
             assert!(json.stdout.contains(part), "no {part}: choose another seed");
         }
+        let ramps = json.stdout.contains("speed, slope by mode");
+        assert_eq!(ramps, kind == Kind::IndependentRamp);
         assert!(hold(&bench().points(&made.points_csv)) > 1000);
         // Without a blower the equations have the airflow as a variable.
         let lines = made.points_csv.lines().filter(|l| !l.contains("fan-only"));

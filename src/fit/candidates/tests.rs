@@ -1,6 +1,6 @@
 use super::*;
 use crate::bench::Bench;
-use crate::fit::forms::{Corner, Held};
+use crate::fit::forms::{AmbientForm, Corner, Held, SettingForm};
 use crate::made::bench::{Kind, Options, make};
 
 #[test]
@@ -117,4 +117,36 @@ fn what_blocks_add_is_the_mean_over_the_belief_that_tells_of_it() {
     // Alone, a candidate's own figure, whatever its weight.
     let found = take_blocks_apart(&fit.data, &mut one);
     assert!((found / own - 1.0).abs() < 1e-12, "{found} {own}");
+}
+
+#[test]
+fn a_bend_at_the_middle_set_point_is_believed_as_a_corner_within_half_a_kelvin_of_it() {
+    let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
+    for (i, t) in [20.0, 20.0, 26.0, 26.0, 32.0, 32.0].into_iter().enumerate() {
+        table.push_str(&format!("{i},1,{t},{}\n", 100 + i));
+    }
+    let data = read(&table);
+    let log_prior = |intake| {
+        let form = DrawForm {
+            groups: vec![0],
+            setting: SettingForm::Flat,
+            intake,
+            held: HeldSlope::Assumed,
+            ambient: AmbientForm::None,
+            moisture: false,
+            lift: false,
+            scatter: Scatter::Proportional,
+        };
+        fit_form(&data, form, 100.0).unwrap().log_prior
+    };
+    // e^(-0.5), half of it held above, 1 K of the 12 K between the coldest and the warmest run.
+    let by_hand = -0.5 + (0.5f64 / 12.0).ln();
+    assert!((log_prior(IntakeForm::Kinked) - by_hand).abs() < 1e-12);
+    let corner = Corner {
+        tenths: 260,
+        held: Held::Above,
+        span: 10,
+    };
+    // At three set points half the belief is in the assumed slope of the held speed.
+    assert!((log_prior(IntakeForm::Ramp(corner)) - by_hand + 2f64.ln()).abs() < 1e-12);
 }

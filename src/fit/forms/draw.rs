@@ -51,6 +51,23 @@ pub enum IntakeForm {
     /// One slope up to a corner, or from a corner on, and a fixed-speed compressor's own slope on the other side: a control that ramps
     /// between its lowest and its highest speed.
     Ramp(Corner),
+    /// The same with a slope for each group.
+    RampByGroup(Corner),
+}
+
+impl IntakeForm {
+    /// The corner of a ramp; none for other forms.
+    pub fn corner(&self) -> Option<Corner> {
+        match self {
+            Self::Ramp(corner) | Self::RampByGroup(corner) => Some(*corner),
+            _ => None,
+        }
+    }
+
+    /// Whether it describes a control that follows the intake: one that steps or ramps.
+    pub fn is_control(&self) -> bool {
+        matches!(self, Self::Terraced(_)) || self.corner().is_some()
+    }
 }
 
 /// Where a control's ramp with intake ends or begins.
@@ -260,6 +277,9 @@ impl DrawForm {
                     .map(|(a, b)| ((at.intake - a) / (b - a)).clamp(0.0, 1.0)),
             ),
             IntakeForm::Ramp(corner) => row.push(corner.split(at.intake).0 - data.intake_ref),
+            IntakeForm::RampByGroup(corner) => {
+                one_of(&mut row, corner.split(at.intake).0 - data.intake_ref);
+            }
             IntakeForm::Quadratic => {
                 row.push(t);
                 row.push(data.bend(at.intake));
@@ -285,8 +305,7 @@ impl DrawForm {
     pub fn offset(&self, data: &DrawData, at: &At) -> Option<f64> {
         let held_k = match self.intake {
             IntakeForm::Terraced(_) => at.intake - data.intake_ref,
-            IntakeForm::Ramp(corner) => corner.split(at.intake).1,
-            _ => 0.0,
+            shape => { shape.corner() }.map_or(0.0, |corner| corner.split(at.intake).1),
         };
         let plateau = PLATEAU_SLOPE_PER_K * held_k;
         if self.lift {
@@ -307,18 +326,27 @@ impl DrawForm {
             .map(|(_, gap)| *gap)
     }
 
-    /// The coefficients of a control's steps (changes of ln compressor side, from the coldest gap to the warmest) or of its ramp (one, 1/K);
-    /// empty for other forms.
+    /// The coefficients of a control's steps (changes of ln compressor side, from the coldest gap to the warmest) or of its ramp (1/K: one, or
+    /// one for each group); empty for other forms.
     pub fn control<'c>(&self, data: &DrawData, coef: &'c [f64]) -> &'c [f64] {
         let count = match self.intake {
             IntakeForm::Terraced(_) => self.stepped_gaps(data).count(),
             IntakeForm::Ramp(_) => 1,
+            IntakeForm::RampByGroup(_) => self.group_count(),
             _ => return &[],
         };
         let after = usize::from(self.ambient == AmbientForm::Common) + usize::from(self.moisture);
         let last = coef.len().saturating_sub(after);
         coef.get(last.saturating_sub(count)..last)
             .unwrap_or_default()
+    }
+
+    /// The slope of a mode's ramp with intake, 1/K, and its corner; none for other forms.
+    pub fn ramp(&self, data: &DrawData, coef: &[f64], mode: usize) -> Option<(f64, Corner)> {
+        let corner = self.intake.corner()?;
+        let slopes = self.control(data, coef);
+        let own = slopes.get(self.group(mode)).or(slopes.first());
+        Some((*own?, corner))
     }
 
     /// Slopes of the response with intake at a speed that a control holds, 1/K: at the middle airflow, one for each group where they differ;

@@ -125,11 +125,12 @@ impl DrawForm {
                 .map_or(0.0, |k| (data.intake_ref + t - k).max(0.0))
         };
         let control = self.control(data, coef);
-        let controlled = |t: f64| match (self.intake, control) {
-            (IntakeForm::Ramp(corner), [slope]) => {
+        let ramp = self.ramp(data, coef, mode);
+        let controlled = |t: f64| match ramp {
+            Some((slope, corner)) => {
                 slope * (corner.split(data.intake_ref + t).0 - data.intake_ref)
             }
-            _ => { self.stepped_gaps(data).zip(control) }
+            None => { self.stepped_gaps(data).zip(control) }
                 .map(|((a, b), s)| s * ((data.intake_ref + t - a) / (b - a)).clamp(0.0, 1.0))
                 .sum(),
         };
@@ -142,10 +143,7 @@ impl DrawForm {
         let slope = straight(1.0, 0.0)? - constant;
         let ambient = straight(0.0, 1.0)? - constant;
         let mut exponent = format!("{constant:.DECIMALS$}");
-        let straight_slope = !matches!(
-            self.intake,
-            IntakeForm::None | IntakeForm::Terraced(_) | IntakeForm::Ramp(_)
-        );
+        let straight_slope = self.intake != IntakeForm::None && !self.intake.is_control();
         if straight_slope || self.held != HeldSlope::Assumed {
             exponent.push_str(&signed(
                 slope,
@@ -161,7 +159,7 @@ impl DrawForm {
         if matches!(self.intake, IntakeForm::Kinked | IntakeForm::KinkedByGroup) {
             exponent.push_str(&signed(kink, &kink_text(data)?));
         }
-        exponent.push_str(&self.control_text(data, control));
+        exponent.push_str(&self.control_text(data, coef, mode));
         if self.ambient == AmbientForm::Common {
             exponent.push_str(&signed(
                 ambient,
@@ -235,36 +233,32 @@ impl DrawForm {
                 exponent.push_str(&signed(*c, &factor));
             }
         }
-        exponent.push_str(&self.control_text(data, control));
+        exponent.push_str(&self.control_text(data, coef, mode));
         Some(format!("{} = exp({exponent})", Self::left_side(data)))
     }
 
     /// A control's steps or ramp in text, with the slope of a held speed.
-    fn control_text(&self, data: &DrawData, control: &[f64]) -> String {
+    fn control_text(&self, data: &DrawData, coef: &[f64], mode: usize) -> String {
         let mut text = String::new();
         let reference = less(data.intake_ref);
-        match (self.intake, control) {
-            (IntakeForm::Terraced(_), steps) => {
-                for ((a, b), step) in self.stepped_gaps(data).zip(steps) {
-                    // It lies somewhere in its gap, and on average that is a ramp across it.
-                    let ramp = format!("max(0,min(1,(intake_degC{})/{:.1}))", less(a), b - a);
-                    text.push_str(&signed(*step, &ramp));
-                }
-                let held = format!("(intake_degC{reference})");
-                text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
+        if let Some((slope, corner)) = self.ramp(data, coef, mode) {
+            let c = corner.intake_c();
+            let (ramped, beyond) = match corner.held {
+                Held::Above => ("min", "max"),
+                Held::Below => ("max", "min"),
+            };
+            let ramp = format!("({ramped}(intake_degC,{c}){reference})");
+            text.push_str(&signed(slope, &ramp));
+            let held = format!("{beyond}(0,intake_degC{})", less(c));
+            text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
+        } else if self.intake.is_control() {
+            for ((a, b), step) in self.stepped_gaps(data).zip(self.control(data, coef)) {
+                // It lies somewhere in its gap, and on average that is a ramp across it.
+                let ramp = format!("max(0,min(1,(intake_degC{})/{:.1}))", less(a), b - a);
+                text.push_str(&signed(*step, &ramp));
             }
-            (IntakeForm::Ramp(corner), [slope]) => {
-                let c = corner.intake_c();
-                let (ramped, beyond) = match corner.held {
-                    Held::Above => ("min", "max"),
-                    Held::Below => ("max", "min"),
-                };
-                let ramp = format!("({ramped}(intake_degC,{c}){reference})");
-                text.push_str(&signed(*slope, &ramp));
-                let held = format!("{beyond}(0,intake_degC{})", less(c));
-                text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
-            }
-            _ => {}
+            let held = format!("(intake_degC{reference})");
+            text.push_str(&signed(PLATEAU_SLOPE_PER_K, &held));
         }
         text
     }

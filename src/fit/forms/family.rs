@@ -123,6 +123,11 @@ pub fn control_family(data: &DrawData, corners: &[Corner]) -> Vec<DrawForm> {
     let mut shapes = terraces(data);
     shapes.extend(corners.iter().map(|c| IntakeForm::Ramp(*c)));
     with_intakes(data, |groups| {
+        let mut shapes = shapes.clone();
+        // Between two set points the corner is anywhere, and slopes of their own say no more of it.
+        if groups > 1 && data.set_points.len() != 2 {
+            shapes.extend(corners.iter().map(|c| IntakeForm::RampByGroup(*c)));
+        }
         let held = held_slopes_tried(data, groups);
         let with = |intake| held.iter().map(move |h| (intake, false, *h));
         shapes.iter().flat_map(|s| with(*s)).collect()

@@ -79,14 +79,10 @@ impl DrawForm {
                 self.stepped_gaps(data)
                     .map(|(a, b)| format!("step between {a:.1} and {b:.1} degC intake")),
             ),
-            IntakeForm::Ramp(corner) => names.push(format!(
-                "slope with intake {} {:.1} degC",
-                match corner.held {
-                    Held::Above => "up to",
-                    Held::Below => "from",
-                },
-                corner.intake_c()
-            )),
+            IntakeForm::Ramp(corner) => names.push(ramp_name(corner)),
+            IntakeForm::RampByGroup(corner) => {
+                names.extend((0..g).map(|i| format!("{}, {}", ramp_name(corner), group(i))));
+            }
         }
         if matches!(self.intake, IntakeForm::ByFlow | IntakeForm::ByGroupAndFlow) {
             names.push("change of that slope with ln airflow".to_owned());
@@ -187,10 +183,14 @@ impl DrawForm {
             IntakeForm::Kinked => "; kinked with intake",
             IntakeForm::KinkedByGroup => "; kinked with intake, slope by mode",
             IntakeForm::Terraced(_) => "; stepped with intake",
-            IntakeForm::Ramp(Corner {
-                held: Held::Above, ..
-            }) => "; ramp with intake to a top speed",
-            IntakeForm::Ramp(_) => "; ramp with intake from a lowest speed",
+            IntakeForm::Ramp(corner) => match corner.held {
+                Held::Above => "; ramp with intake to a top speed",
+                Held::Below => "; ramp with intake from a lowest speed",
+            },
+            IntakeForm::RampByGroup(corner) => match corner.held {
+                Held::Above => "; ramp with intake to a top speed, slope by mode",
+                Held::Below => "; ramp with intake from a lowest speed, slope by mode",
+            },
         };
         let held = match self.held {
             HeldSlope::Assumed => "",
@@ -214,4 +214,12 @@ impl DrawForm {
         };
         format!("{setting}{modes}{intake}{held}{lift}{ambient}{moisture}{scatter}")
     }
+}
+
+fn ramp_name(corner: Corner) -> String {
+    let side = match corner.held {
+        Held::Above => "up to",
+        Held::Below => "from",
+    };
+    format!("slope with intake {side} {:.1} degC", corner.intake_c())
 }

@@ -164,3 +164,83 @@ fn modes_at_other_fan_levels_are_compared_over_these() {
     let list = groupings(&data(&table));
     assert!(list.contains(&vec![0, 1, 0, 2, 3]), "{list:?}");
 }
+
+#[test]
+fn a_ramp_with_a_slope_for_each_mode_by_hand() {
+    let mut table = "run,mode,fan,intake_temp [degC],ambient_temp [degC],power [W]\n".to_owned();
+    for mode in ["mild", "brisk"] {
+        for intake in [22, 27, 33] {
+            for ambient in [31, 37] {
+                table.push_str(&format!(
+                    "{mode}-{intake}-{ambient},{mode},1,{intake},{ambient},100\n"
+                ));
+            }
+        }
+    }
+    let data = data(&table);
+    let mode = |name: &str| data.modes.iter().position(|m| m == name).unwrap();
+    let corner = Corner {
+        tenths: 295,
+        held: Held::Above,
+        span: 4,
+    };
+    let form = DrawForm {
+        groups: vec![0, 1],
+        setting: SettingForm::Flat,
+        intake: IntakeForm::RampByGroup(corner),
+        held: HeldSlope::Assumed,
+        ambient: AmbientForm::Common,
+        moisture: false,
+        lift: false,
+        scatter: Scatter::Proportional,
+    };
+    // ln 100 and ln 150 at 27.3 degC; 3 and 5 % per K up to 29.5, from there on -0.2 %; 1 % per K of ambient.
+    let coef = [100f64.ln(), 150f64.ln(), 0.03, 0.05, 0.01];
+    assert_eq!(
+        form.names(&data)[2..4],
+        [
+            "slope with intake up to 29.5 degC, mild",
+            "slope with intake up to 29.5 degC, brisk"
+        ]
+    );
+    assert_eq!(form.units(&data)[2..4], ["1/K", "1/K"]);
+    assert_eq!(form.control(&data, &coef), [0.03, 0.05]);
+    assert_eq!(form.ramp(&data, &coef, mode("brisk")), Some((0.05, corner)));
+    let equations = form.equations(&data, &coef);
+    for (name, base, slope) in [("mild", 100.0, 0.03), ("brisk", 150.0f64, 0.05f64)] {
+        let own = equations.iter().find(|e| e.modes == name).unwrap();
+        let equation = crate::fit::Equation::parse(&own.text).unwrap();
+        for (t, ramped, held) in [(24.0, -3.3, 0.0), (29.5, 2.2, 0.0), (33.0, 2.2, 3.5)] {
+            let ln = base.ln() + slope * ramped - 0.002 * held + 0.01 * 2.0;
+            let at = At::new(mode(name), 0, t, 36.0);
+            let row = form.row(&data, &at).unwrap();
+            let value: f64 = row.iter().zip(&coef).map(|(x, c)| x * c).sum();
+            assert!((value + form.offset(&data, &at).unwrap() - ln).abs() < 1e-12);
+            let written = equation.value(|n| if n == "intake_degC" { t } else { 36.0 });
+            assert!((written.ln() - ln).abs() < 1e-6, "{name} {t}: {written}");
+        }
+    }
+}
+
+#[test]
+fn slopes_of_their_own_are_tried_for_ramps_where_three_set_points_show_the_corner() {
+    let tried = |intakes: &[f64]| {
+        let mut table = "run,mode,fan,intake_temp [degC],power [W]\n".to_owned();
+        for (i, intake) in intakes.iter().enumerate() {
+            for mode in ["a", "b"] {
+                table.push_str(&format!("{mode}{i},{mode},1,{intake},100\n"));
+            }
+        }
+        let corner = Corner {
+            tenths: 240,
+            held: Held::Above,
+            span: 5,
+        };
+        let forms = control_family(&data(&table), &[corner]);
+        let own = |f: &&DrawForm| matches!(f.intake, IntakeForm::RampByGroup(_));
+        assert!(forms.iter().filter(own).all(|f| f.group_count() == 2));
+        forms.iter().filter(own).count()
+    };
+    assert_eq!(tried(&[20.0, 20.0, 26.0, 26.0]), 0);
+    assert!(tried(&[20.0, 20.0, 26.0, 26.0, 32.0, 32.0]) > 0);
+}

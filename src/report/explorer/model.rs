@@ -280,12 +280,14 @@ fn candidate(c: &Candidate) -> CandidateModel {
             steps = Some(*mask);
             "terraced"
         }
-        IntakeForm::Ramp(at) => {
+        IntakeForm::Ramp(at) | IntakeForm::RampByGroup(at) => {
             corner = Some(at.intake_c());
             corner_span = Some(at.span_k());
-            match at.held {
-                Held::Above => "ramp-held-above",
-                Held::Below => "ramp-held-below",
+            match (at.held, matches!(intake, IntakeForm::Ramp(_))) {
+                (Held::Above, true) => "ramp-held-above",
+                (Held::Below, true) => "ramp-held-below",
+                (Held::Above, false) => "ramp-held-above-by-group",
+                (Held::Below, false) => "ramp-held-below-by-group",
             }
         }
     };

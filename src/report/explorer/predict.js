@@ -27,11 +27,12 @@ function makePredictor(model) {
       c.triangle = doubles(c.root);
       c.pulled = doubles(c.pulls || '');
       const ramped = c.intake.startsWith('ramp');
-      const steps = c.intake === 'terraced' ? c.stepped.length : ramped ? 1 : 0;
+      c.rampByGroup = ramped && c.intake.endsWith('by-group');
+      const steps = c.intake === 'terraced' ? c.stepped.length : c.rampByGroup ? c.count : ramped ? 1 : 0;
       const last = c.coef.length - (c.ambient ? 1 : 0) - (c.moisture ? 1 : 0);
       c.control = c.coef.slice(last - steps, last);
       c.ramped = ramped;
-      c.heldAbove = c.intake === 'ramp-held-above';
+      c.heldAbove = c.intake.startsWith('ramp-held-above');
       c.knowsControl = ramped || c.intake === 'terraced';
     }
     return { ...fit, lift, blower };
@@ -89,7 +90,11 @@ function makePredictor(model) {
       case 'quadratic': out.push(t, bend(at.intake)); break;
       case 'quadratic-by-group': oneOf(t); out.push(bend(at.intake)); break;
       case 'terraced': for (const [a, b] of c.stepped) out.push(between((at.intake - a) / (b - a), 0, 1)); break;
-      default: out.push(split(c, at.intake)[0] - model.intake_ref);
+      default: {
+        const along = split(c, at.intake)[0] - model.intake_ref;
+        if (c.rampByGroup) oneOf(along);
+        else out.push(along);
+      }
     }
     if (c.intake.startsWith('kinked')) {
       if (model.kink === null) return null;
@@ -182,8 +187,8 @@ function makePredictor(model) {
   }
 
   // Along a ramp: by how much the logarithm departs from its straight line, and the doubt of it.
-  function alongRamp(c, intake) {
-    const slope = c.control.length ? c.control[0] : 0;
+  function alongRamp(c, at) {
+    const intake = at.intake, slope = c.control[c.rampByGroup ? c.groups[at.mode] : 0];
     const near = Math.max(1 - Math.abs(intake - c.corner) / c.corner_span, 0);
     const [from, to] = c.heldAbove ? [whole[0], c.corner] : [c.corner, whole[1]];
     const along = between((intake - from) / (to - from), 0, 1);
@@ -226,7 +231,7 @@ function makePredictor(model) {
       const held = c.heldAbove ? at.intake > high : at.intake < low;
       if (held) return [[1, d.draw, heldDoubt(c, k, range) * d.compressor]];
       if (k <= 0) {
-        const [lift, doubt] = alongRamp(c, at.intake);
+        const [lift, doubt] = alongRamp(c, at);
         return [[1, d.draw + lift * d.compressor, doubt * d.compressor]];
       }
     }
