@@ -5,6 +5,9 @@ use super::theme::Role;
 use super::{Along, Layer, check};
 use crate::report::font::Weight;
 
+/// How much worse it is to hide words than marks: two labels on one another are read as neither.
+const WORDS_OVER_WORDS: f64 = 8.0;
+
 /// A label's lines and where its box could stand.
 struct Candidate {
     rect: Rect,
@@ -39,7 +42,7 @@ pub(super) fn inside(sheet: &mut Sheet<'_>, size: f64) {
             k: sheet.unit,
             size: size * sheet.unit,
         };
-        let mut taken = Vec::new();
+        let (mut taken, mut lettered) = (Vec::new(), Vec::new());
         for layer in frame.layers {
             scene.obstacles(layer, &mut taken);
         }
@@ -59,16 +62,16 @@ pub(super) fn inside(sheet: &mut Sheet<'_>, size: f64) {
             // The first of those that hide least.
             let mut best: Option<(f64, Candidate)> = None;
             for candidate in scene.candidates(layer) {
-                let cost: f64 = others
-                    .iter()
-                    .map(|rect| rect.overlap(&candidate.rect))
-                    .sum();
+                let hidden = |rects: &[Rect]| -> f64 {
+                    rects.iter().map(|r| r.overlap(&candidate.rect)).sum()
+                };
+                let cost = hidden(&others) + WORDS_OVER_WORDS * hidden(&lettered);
                 if best.as_ref().is_none_or(|(least, _)| cost < *least) {
                     best = Some((cost, candidate));
                 }
             }
             if let Some((_, candidate)) = best {
-                taken.push(candidate.rect);
+                lettered.push(candidate.rect);
                 let rim = if matches!(layer, Layer::Region { .. }) {
                     Role::Region
                 } else {
@@ -414,8 +417,12 @@ impl Scene<'_, '_> {
     fn around_place(&self, label: &str, (x, y): (f64, f64)) -> Vec<Candidate> {
         let gap = 8.0 * self.k;
         let mut all = Vec::new();
-        for most in [150.0 * self.k, 80.0 * self.k] {
+        for most in [150.0 * self.k, 80.0 * self.k, 50.0 * self.k] {
             let lines = self.lines(label, most, 3);
+            // A word is not broken for the sake of room.
+            if !all.is_empty() && lines.iter().any(|line| line.ends_with(['-', '…'])) {
+                break;
+            }
             let (wide, high) = (
                 widest(&lines, self.size, Weight::Regular),
                 self.height(&lines),
@@ -430,6 +437,10 @@ impl Scene<'_, '_> {
                 (beside, y + gap - high / 2.0),
                 (before, y - gap - high / 2.0),
                 (before, y + gap - high / 2.0),
+                (beside, y - gap - high),
+                (before, y - gap - high),
+                (beside, y + gap),
+                (before, y + gap),
             ] {
                 all.push(self.block(left, top, &lines));
             }
