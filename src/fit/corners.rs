@@ -1,11 +1,12 @@
 //! Where the corner of a control's ramp with intake may lie.
 //!
-//! With three set points or more the runs say where: the ramp through the colder ones must meet the held speed of the warmer. A few places
-//! evenly over the range would all miss it by more than the runs' scatter, so the range is scouted with the best form so far, and each
-//! place tried stands for the stretch around it over which the runs hardly distinguish.
+//! The runs say where: with three set points or more the ramp through the colder ones must meet the held speed of the warmer; with two, the
+//! small scatter of the intake about each shows how steep the draw is there. A few places evenly over the range would all miss it by more than
+//! the runs' scatter, so the range is scouted with the best form so far, and each place tried stands for the stretch around it over which the
+//! runs hardly distinguish: all of it, in a few pieces, where they say nothing.
 
 use super::candidates::fit_form;
-use super::forms::{CORNERS, Corner, DrawData, DrawForm, Held, HeldSlope, IntakeForm};
+use super::forms::{Corner, DrawData, DrawForm, Held, HeldSlope, IntakeForm, held_slopes_tried};
 
 /// A tested intake range under which no corner can be seen, K.
 const LEAST_RANGE_K: f64 = 3.0;
@@ -19,16 +20,14 @@ const TRIED_WITHIN: f64 = 18.0;
 const LEAST_RAMP_K: f64 = 1.0;
 /// A stretch ends where AICc has changed by this much.
 const ALIKE_WITHIN: f64 = 2.0;
+/// No stretch is longer than the tested range divided by this.
+const FEWEST_STRETCHES: f64 = 6.0;
 
 /// The corners worth trying; empty where none could be seen.
 pub(super) fn corners(data: &DrawData, best: &DrawForm, typical_draw_w: f64) -> Vec<Corner> {
     let (low, high) = data.whole_intake_range();
     if !data.intake_varied || high - low <= LEAST_RANGE_K {
         return Vec::new();
-    }
-    // Between two set points a corner may lie anywhere.
-    if data.set_points.len() == 2 {
-        return evenly(low, high);
     }
     let scout = Scout {
         data,
@@ -38,22 +37,12 @@ pub(super) fn corners(data: &DrawData, best: &DrawForm, typical_draw_w: f64) -> 
     let sides = [Held::Above, Held::Below].map(|held| (held, scout.profile(held)));
     let all = sides.iter().flat_map(|(_, p)| p.iter().map(|(_, a)| *a));
     let least = all.fold(f64::INFINITY, f64::min);
-    let widest = ((high - low) * 10.0 / f64::from(CORNERS)).round().max(1.0) as i32;
+    let widest = ((high - low) * 10.0 / FEWEST_STRETCHES).round().max(1.0) as i32;
     let stretches = sides.into_iter().flat_map(|(held, profile)| {
         let stretches = stretches(&profile, least, widest).into_iter();
         stretches.map(move |(tenths, span)| Corner { tenths, held, span })
     });
     stretches.collect()
-}
-
-/// A few corners evenly over a range in degC, each held on either side.
-fn evenly(low: f64, high: f64) -> Vec<Corner> {
-    let width = (high - low) / f64::from(CORNERS);
-    let span = (10.0 * width).round() as i32;
-    (0..CORNERS)
-        .map(|i| (10.0 * (low + width * (f64::from(i) + 0.5))).round() as i32)
-        .flat_map(|tenths| [Held::Above, Held::Below].map(|held| Corner { tenths, held, span }))
-        .collect()
 }
 
 /// The first and the last place where a ramp held on this side may have its corner, tenths of degC. Its slope must be seen between set points;
@@ -99,7 +88,10 @@ impl Scout<'_> {
 
     /// The better of a held speed with the assumed slope and with one fitted; infinite where neither fits.
     fn aicc(&self, tenths: i32, side: Held) -> f64 {
-        let own = [HeldSlope::Assumed, HeldSlope::Common].map(|held| {
+        let tried = held_slopes_tried(self.data, self.best.group_count());
+        let simple =
+            { tried.into_iter() }.filter(|h| matches!(h, HeldSlope::Assumed | HeldSlope::Common));
+        let own = simple.map(|held| {
             let form = DrawForm {
                 intake: IntakeForm::Ramp(Corner {
                     tenths,
@@ -113,7 +105,7 @@ impl Scout<'_> {
             let fitted = fit_form(self.data, form, self.typical_draw_w);
             fitted.map_or(f64::INFINITY, |c| c.aicc)
         });
-        own.into_iter().fold(f64::INFINITY, f64::min)
+        own.fold(f64::INFINITY, f64::min)
     }
 }
 
@@ -251,31 +243,63 @@ mod tests {
         }
     }
 
+    /// A bench of two set points, 20 and 28 degC: a ramp of 4 % per K up to the middle between them and a held speed beyond. The runs at a set
+    /// point stand `apart` kelvin apart and scatter by ± `scatter`.
+    fn two_set_points(apart: f64, scatter: f64) -> DrawData {
+        let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
+        for run in 0..24 {
+            let set_c = if run < 12 { 20.0 } else { 28.0 };
+            let intake = set_c + apart * (f64::from(run % 12) - 5.5);
+            let held_k = (intake - 24.0).max(0.0);
+            let ln = 0.04 * (intake - held_k - 20.0) - 0.002 * held_k;
+            let off = scatter * f64::from((run * 5) % 3 - 1);
+            let draw = 100.0 * (ln + off).exp();
+            table.push_str(&format!("r{run},1,{intake:.2},{draw:.3}\n"));
+        }
+        let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
+        DrawData::from_bench(&bench)
+    }
+
     #[test]
-    fn two_set_points_leave_the_corner_anywhere() {
-        let list = evenly(24.0, 30.0);
-        assert_eq!(list.len(), 12);
-        assert!(list.iter().all(|c| c.span == 10));
-        let above: Vec<i32> = { list.iter().filter(|c| c.held == Held::Above) }
-            .map(|c| c.tenths)
-            .collect();
-        assert_eq!(above, [245, 255, 265, 275, 285, 295]);
+    fn between_two_set_points_the_corner_is_anywhere_unless_their_scatter_shows_a_slope() {
+        let found = |apart, scatter| {
+            let data = two_set_points(apart, scatter);
+            assert_eq!(data.set_points.len(), 2);
+            let forms = crate::fit::forms::family(&data);
+            let list = corners(&data, &forms[0], 100.0);
+            let above: Vec<Corner> = { list.into_iter() }
+                .filter(|c| c.held == Held::Above)
+                .collect();
+            let stretch: i32 = above.iter().map(|c| c.span).sum();
+            (above, stretch)
+        };
+        // The readings of a set point are all but the same: from 21 degC, a kelvin above the colder set point, to 28 degC, in pieces of a sixth
+        // of the range at most.
+        let (above, stretch) = found(0.01, 0.02);
+        assert!((68..=72).contains(&stretch), "{above:?}");
+        assert!(above.iter().all(|c| c.span <= 14), "{above:?}");
+        // A kelvin apart from first to last they show 4 % per K at 20 degC and none at 28 degC, so that the corner is near the middle.
+        let (above, stretch) = found(0.1, 0.001);
+        assert!(stretch < 30, "{above:?}");
+        let near = |c: &Corner| (c.intake_c() - 24.0).abs() < 1.5;
+        assert!(!above.is_empty() && above.iter().all(near), "{above:?}");
     }
 
     #[test]
     fn a_corner_is_looked_for_within_more_than_three_kelvin() {
         let seen = |low: f64, high: f64| {
             let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
-            for (run, intake) in [("a", low), ("b", low), ("c", high), ("d", high)] {
-                table.push_str(&format!("{run},1,{intake},100\n"));
+            for run in 0..8 {
+                let (intake, draw) = if run < 4 { (low, 100) } else { (high, 106) };
+                table.push_str(&format!("{run},1,{intake},{}\n", draw + run % 2));
             }
             let bench = Bench::from_texts("[points]\nfile = \"points.csv\"\n", &table).unwrap();
             let data = DrawData::from_bench(&bench);
             assert_eq!(data.set_points.len(), 2);
             let forms = crate::fit::forms::family(&data);
-            corners(&data, &forms[0], 100.0).len()
+            !corners(&data, &forms[0], 100.0).is_empty()
         };
-        assert_eq!(seen(26.0, 28.8), 0);
-        assert_eq!(seen(26.0, 29.2), 2 * usize::from(CORNERS));
+        assert!(!seen(26.0, 28.8));
+        assert!(seen(26.0, 29.2));
     }
 }

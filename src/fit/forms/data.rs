@@ -316,21 +316,23 @@ impl DrawData {
             .fold((f64::INFINITY, f64::NEG_INFINITY), ends)
     }
 
-    /// How many intakes at least 2 K apart from one another were tested: a bend needs three, whether the runs stand at set points
-    /// or anywhere between.
+    /// How many intakes were tested that are not one set point's scatter: a bend needs three, whether the runs stand at set points or anywhere
+    /// between. A stretch of runs without a gap counts once more for every 4 K of its length, for every 2 K where it is the only one.
     pub fn distinct_intakes(&self) -> usize {
-        const APART_K: f64 = 2.0;
-        let mut intakes: Vec<f64> = self.rows.iter().map(|r| r.intake).collect();
-        intakes.sort_by(f64::total_cmp);
-        let mut last = f64::NEG_INFINITY;
-        let mut count = 0;
-        for t in intakes {
-            if t - last > APART_K {
-                count += 1;
-                last = t;
-            }
-        }
-        count
+        const ONE_SET_POINT_K: f64 = 4.0;
+        const SWEPT_K: f64 = 2.0;
+        let stretches = clusters(self.rows.iter().map(|r| r.intake).collect());
+        let each_k = if stretches.len() > 1 {
+            ONE_SET_POINT_K
+        } else {
+            SWEPT_K
+        };
+        let count = |runs: &Vec<f64>| {
+            let length = runs.last().zip(runs.first()).map_or(0.0, |(b, a)| b - a);
+            // A finite number of kelvins, and no more intakes than runs.
+            1 + (length / each_k).floor().min(runs.len() as f64 - 1.0) as usize
+        };
+        stretches.iter().map(count).sum()
     }
 
     /// The middle set point, at which a kinked form may kink, degC, rounded to 0.1; none with fewer than three.

@@ -124,7 +124,7 @@ pub fn control_family(data: &DrawData, corners: &[Corner]) -> Vec<DrawForm> {
     shapes.extend(corners.iter().map(|c| IntakeForm::Ramp(*c)));
     with_intakes(data, |groups| {
         let mut shapes = shapes.clone();
-        // Between two set points the corner is anywhere, and slopes of their own say no more of it.
+        // With two set points a ramp hardly differs from a slope, and slopes of their own say no more of its corner.
         if groups > 1 && data.set_points.len() != 2 {
             shapes.extend(corners.iter().map(|c| IntakeForm::RampByGroup(*c)));
         }
@@ -196,9 +196,6 @@ fn used_levels(data: &DrawData) -> usize {
         })
         .count()
 }
-
-/// Corners tried of a ramp with intake where nothing tells them apart, evenly over the tested range.
-pub const CORNERS: u8 = 6;
 
 fn terraces(data: &DrawData) -> Vec<IntakeForm> {
     let gaps = data.intake_gaps().len();

@@ -24,6 +24,6 @@ pub use draw::{
     SettingForm,
 };
 pub use equation::Equation;
-pub use family::{CORNERS, control_family, family, groupings, held_slopes_tried};
+pub use family::{control_family, family, groupings, held_slopes_tried};
 pub use lift::{LiftModel, LiftParts};
 pub use paste::{VARIABLES, Variable, upright};

@@ -244,3 +244,26 @@ fn slopes_of_their_own_are_tried_for_ramps_where_three_set_points_show_the_corne
     assert_eq!(tried(&[20.0, 20.0, 26.0, 26.0]), 0);
     assert!(tried(&[20.0, 20.0, 26.0, 26.0, 32.0, 32.0]) > 0);
 }
+
+#[test]
+fn the_scatter_of_one_set_point_is_no_second_intake() {
+    let count = |intakes: &[f64]| {
+        let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
+        for (i, intake) in intakes.iter().enumerate() {
+            table.push_str(&format!("{i},1,{intake},100\n"));
+        }
+        data(&table).distinct_intakes()
+    };
+    let near = |set: f64| [-1.1, -0.4, 0.0, 0.4, 1.1].map(|d| set + d).to_vec();
+    // Two set points 5 K apart whose runs reach over 2.2 K each, and three of them.
+    assert_eq!(count(&[near(21.0), near(26.0)].concat()), 2);
+    assert_eq!(count(&[near(21.0), near(26.0), near(31.0)].concat()), 3);
+    // Runs everywhere from 20 to 31.5 degC: 11.5 K in one stretch, one more for each 2 K of it; the same beside a set point, for each 4 K.
+    let mut swept: Vec<f64> = (0..24).map(|i| 20.0 + 0.5 * f64::from(i)).collect();
+    assert_eq!(count(&swept), 6);
+    swept.push(38.0);
+    assert_eq!(count(&swept), 4);
+    // One run tells one intake, however its neighbours lie.
+    assert_eq!(count(&[20.0]), 1);
+    assert_eq!(count(&[20.0, 21.9]), 1);
+}
