@@ -80,7 +80,7 @@ pub fn run(args: &CouplingArgs, common: &Common) -> Result<Answer, CliError> {
         words.paragraph(sentence.in_units(system));
     }
     if !answer.would_settle.is_empty() {
-        words.heading("What would settle it");
+        words.heading(answer.settles());
         for run in &answer.would_settle {
             words.item(run.in_units(system));
         }

@@ -9,6 +9,7 @@ mod elasticity;
 mod evidence;
 mod further;
 mod levels;
+mod missed;
 mod permute;
 mod sentences;
 mod settle;
@@ -103,6 +104,17 @@ pub struct Coupling {
     pub would_settle: Vec<Said>,
 }
 
+impl Coupling {
+    /// What stands over the runs of [`Coupling::would_settle`].
+    pub fn settles(&self) -> &'static str {
+        if self.verdict == Verdict::Undecided {
+            "What would settle it"
+        } else {
+            "What would settle the open modes"
+        }
+    }
+}
+
 /// Assesses the coupling of a bench.
 pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     let allowance = Allowance::new(options.allowance);
@@ -123,34 +135,37 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     let air_says_fixed = air
         .as_ref()
         .is_some_and(|e| e.says == Verdict::Independent.name());
-    let ask = |modes: &[usize], confidence: f64| -> Option<(Elasticity, Verdict)> {
-        let mut worst: Option<Elasticity> = None;
-        let mut verdicts = Vec::new();
-        for case in &cases {
-            let q = question(data, modes, case, &flow_u);
-            let power = q.regress(Fan::Power)?;
-            let e = q.elasticity(&power, confidence)?;
-            // An assumed blower so large that the compressor would have to slow down as the fan rises explains
-            // nothing where the air side shows a compressor at fixed speed: it is no blower of this unit.
-            let too_large = known.is_none() && e.value < allowance.down && air_says_fixed;
-            if too_large && worst.is_some() {
-                continue;
+    let ask_of =
+        |data: &DrawData, modes: &[usize], confidence: f64| -> Option<(Elasticity, Verdict)> {
+            let mut worst: Option<Elasticity> = None;
+            let mut verdicts = Vec::new();
+            for case in &cases {
+                let q = question(data, modes, case, &flow_u);
+                let power = q.regress(Fan::Power)?;
+                let e = q.elasticity(&power, confidence)?;
+                // An assumed blower so large that the compressor would have to slow down as the fan rises explains
+                // nothing where the air side shows a compressor at fixed speed: it is no blower of this unit.
+                let too_large = known.is_none() && e.value < allowance.down && air_says_fixed;
+                if too_large && worst.is_some() {
+                    continue;
+                }
+                let by_power = allowance.judge(&e);
+                let by_level = levels::by_level(&q, &power, &allowance, confidence);
+                verdicts.push(by_level.map_or(by_power, |l| l.correct(by_power)));
+                worst = Some(worst.map_or(e, |w| join(w, e)));
             }
-            let by_power = allowance.judge(&e);
-            let by_level = levels::by_level(&q, &power, &allowance, confidence);
-            verdicts.push(by_level.map_or(by_power, |l| l.correct(by_power)));
-            worst = Some(worst.map_or(e, |w| join(w, e)));
-        }
-        let first = *verdicts.first()?;
-        // The airflow changes by less than the level's number, as a rule: what hardly follows the number may well follow the air.
-        let unproven = first == Verdict::Independent && data.flow_scale == FlowScale::LevelNumber;
-        let verdict = if verdicts.iter().all(|v| *v == first) && !unproven {
-            first
-        } else {
-            Verdict::Undecided
+            let first = *verdicts.first()?;
+            // The airflow changes by less than the level's number, as a rule: what hardly follows the number may well follow the air.
+            let unproven =
+                first == Verdict::Independent && data.flow_scale == FlowScale::LevelNumber;
+            let verdict = if verdicts.iter().all(|v| *v == first) && !unproven {
+                first
+            } else {
+                Verdict::Undecided
+            };
+            Some((worst?, verdict))
         };
-        Some((worst?, verdict))
-    };
+    let ask = |modes: &[usize], confidence: f64| ask_of(data, modes, confidence);
     let usable = data.flow_scale != FlowScale::None && !varied.is_empty();
     let overall = if usable {
         ask(&varied, options.level)
@@ -159,7 +174,7 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     };
     // Each mode is a question of its own; together they must keep the promised level.
     let shared_level = 1.0 - (1.0 - options.level) / varied.len().max(1) as f64;
-    let per_mode: Vec<ModeAnswer> = (0..data.modes.len())
+    let mut per_mode: Vec<ModeAnswer> = (0..data.modes.len())
         .map(|mode| {
             let answer = if usable && varied.contains(&mode) {
                 ask(&[mode], shared_level)
@@ -192,6 +207,15 @@ pub fn assess(bench: &Bench, data: &DrawData, options: &Options) -> Coupling {
     };
     if confounders.iter().any(|c| c.turns_the_verdict) {
         verdict = Verdict::Undecided;
+    }
+    if verdict == Verdict::Coupled {
+        let answer = |seen: &DrawData, modes: &[usize]| ask_of(seen, modes, options.level);
+        let open = missed::left_open(data, &per_mode, |seen, modes| {
+            answer(seen, modes).map(|a| a.1)
+        });
+        for mode in open {
+            per_mode[mode].verdict = Verdict::Undecided;
+        }
     }
     let mut lines = Vec::new();
     let nested = if usable {

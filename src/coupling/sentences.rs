@@ -174,7 +174,10 @@ fn standing_sentence(answer: &Coupling) -> Said {
     .into_iter()
     .filter_map(|(wanted, many, one)| {
         let names = lines(wanted);
-        let verb = if names.len() == 1 { one } else { many };
+        let verb = match names.as_slice() {
+            [name] if !is_plural(name) => one,
+            _ => many,
+        };
         (!names.is_empty()).then(|| format!("{} {verb}", listed(names.into_iter())))
     })
     .collect();
@@ -226,6 +229,10 @@ fn plain_name(name: &str) -> &str {
         "air-side" => "the air side",
         other => other,
     }
+}
+
+fn is_plural(plain_name: &str) -> bool {
+    plain_name.starts_with("the levels") || plain_name.starts_with("the steps")
 }
 
 fn lower_first(text: &str) -> String {

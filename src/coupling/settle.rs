@@ -3,13 +3,16 @@
 use crate::fit::forms::{DrawData, FlowScale};
 use crate::quantity::{Dimension, Said};
 
-use super::Coupling;
 use super::verdict::Verdict;
+use super::{Coupling, ModeAnswer};
 
-/// Concrete runs that would settle the question; empty where it is settled.
+/// Concrete runs that would settle the question; where it is settled, those that would settle it for modes left open by a level they were not
+/// run at.
 pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -> Vec<Said> {
-    if answer.verdict != Verdict::Undecided {
-        return Vec::new();
+    match answer.verdict {
+        Verdict::Undecided => {}
+        Verdict::Coupled => return levels_left_out(data, answer),
+        _ => return Vec::new(),
     }
     let mut runs = Vec::new();
     if data.flow_scale == FlowScale::None {
@@ -57,6 +60,30 @@ pub(super) fn runs_that_settle(data: &DrawData, answer: &Coupling, level: f64) -
         }
     }
     runs
+}
+
+/// For modes that show no coupling over their own levels while the unit does: the levels they were not run at.
+fn levels_left_out(data: &DrawData, answer: &Coupling) -> Vec<Said> {
+    let own = |m: &ModeAnswer| data.modes.iter().position(|name| *name == m.mode);
+    let open = { answer.per_mode.iter() }
+        .filter(|m| m.verdict == Verdict::Undecided && m.elasticity.is_some());
+    open.filter_map(|m| {
+        let missed: Vec<&str> = { super::missed::levels(data, own(m)?).into_iter() }
+            .filter_map(|l| Some(data.levels.get(l)?.label.as_str()))
+            .collect();
+        let [first, rest @ ..] = missed.as_slice() else {
+            return None;
+        };
+        let (levels, there) = match rest {
+            [] => (format!("fan {first}"), "there"),
+            _ => (format!("fan levels {}", missed.join(", ")), "at each of them"),
+        };
+        Some(format!(
+            "Mode “{}” at {levels} too, twice {there}: the unit changes speed with its fan level, and this mode was not run where others were.",
+            m.mode
+        ).into())
+    })
+    .collect()
 }
 
 /// Under this span of ln(airflow) within modes the levels do not differ enough: 15 %. Common practice, no source.

@@ -126,7 +126,7 @@ fn coupling(r: &Results<'_>) -> Section {
         .with(Block::List(lines));
     if !c.would_settle.is_empty() {
         section = section
-            .with(Block::Heading("What would settle it".to_owned()))
+            .with(Block::Heading(c.settles().to_owned()))
             .with(Block::List(r.in_units(&c.would_settle)));
     }
     section
