@@ -13,6 +13,7 @@
 //!
 //! The room knows nothing of air conditioners but for the forms file.
 
+mod apart;
 mod between_blocks;
 pub mod candidates;
 mod columns;
