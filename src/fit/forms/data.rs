@@ -317,16 +317,14 @@ impl DrawData {
     }
 
     /// How many intakes were tested that are not one set point's scatter: a bend needs three, whether the runs stand at set points or anywhere
-    /// between. A stretch of runs without a gap counts once more for every 4 K of its length, for every 2 K where it is the only one.
+    /// between. A stretch of runs without a gap counts once more for every 2 K of its length; of a draw, where others lie beyond a gap, for every
+    /// 4 K: a control's corner in the gap gives the runs about each set point a slope of their own, and a bend would make a hump of it.
     pub fn distinct_intakes(&self) -> usize {
         const ONE_SET_POINT_K: f64 = 4.0;
         const SWEPT_K: f64 = 2.0;
         let stretches = clusters(self.rows.iter().map(|r| r.intake).collect());
-        let each_k = if stretches.len() > 1 {
-            ONE_SET_POINT_K
-        } else {
-            SWEPT_K
-        };
+        let set = self.response == "draw" && stretches.len() > 1;
+        let each_k = if set { ONE_SET_POINT_K } else { SWEPT_K };
         let count = |runs: &Vec<f64>| {
             let length = runs.last().zip(runs.first()).map_or(0.0, |(b, a)| b - a);
             // A finite number of kelvins, and no more intakes than runs.

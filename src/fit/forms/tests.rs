@@ -247,17 +247,22 @@ fn slopes_of_their_own_are_tried_for_ramps_where_three_set_points_show_the_corne
 
 #[test]
 fn the_scatter_of_one_set_point_is_no_second_intake() {
-    let count = |intakes: &[f64]| {
+    let runs = |intakes: &[f64]| {
         let mut table = "run,fan,intake_temp [degC],power [W]\n".to_owned();
         for (i, intake) in intakes.iter().enumerate() {
             table.push_str(&format!("{i},1,{intake},100\n"));
         }
-        data(&table).distinct_intakes()
+        data(&table)
     };
+    let count = |intakes: &[f64]| runs(intakes).distinct_intakes();
     let near = |set: f64| [-1.1, -0.4, 0.0, 0.4, 1.1].map(|d| set + d).to_vec();
     // Two set points 5 K apart whose runs reach over 2.2 K each, and three of them.
     assert_eq!(count(&[near(21.0), near(26.0)].concat()), 2);
     assert_eq!(count(&[near(21.0), near(26.0), near(31.0)].concat()), 3);
+    // A capacity has no corner between them: 2.2 K is one intake and one more.
+    let mut capacity = runs(&[near(21.0), near(26.0)].concat());
+    capacity.response = "capacity";
+    assert_eq!(capacity.distinct_intakes(), 4);
     // Runs everywhere from 20 to 31.5 degC: 11.5 K in one stretch, one more for each 2 K of it; the same beside a set point, for each 4 K.
     let mut swept: Vec<f64> = (0..24).map(|i| 20.0 + 0.5 * f64::from(i)).collect();
     assert_eq!(count(&swept), 6);
