@@ -5,13 +5,14 @@ use steadydraw::bench::Bench;
 use steadydraw::fit::candidates::{DrawFit, fit_draw, fit_form};
 use steadydraw::fit::forms::{At, DrawData};
 use steadydraw::fit::{LinearFit, least_squares};
+use steadydraw::made::bench::{Kind, Options, make};
 use steadydraw::made::demo;
 use steadydraw::made::dice::Dice;
 use steadydraw::made::model::{Surroundings, humidity_ratio};
 use steadydraw::made::unit::Sizing;
 use steadydraw::predict::{
-    AmbientAssumption, LeftOut, ShareOf, adjusted, difference, explain, leave_out, predict,
-    predict_assuming,
+    AmbientAssumption, LeftOut, ShareOf, adjusted, apart_note, difference, explain, leave_out,
+    predict, predict_assuming,
 };
 use steadydraw::stats::student_t;
 
@@ -528,4 +529,36 @@ fn runs_left_out_are_missed_as_by_refits() {
     let by_condition = leave_out(&bench, &fit, LeftOut::Condition).unwrap();
     assert!(by_condition.groups > 30 && by_condition.groups <= n);
     assert!(by_condition.rms >= 0.99 * by_run.rms);
+}
+
+#[test]
+fn a_prediction_names_the_runs_that_stand_apart_as_check_does() {
+    let mut seen = [0; 3];
+    for seed in 600..630 {
+        let options = Options {
+            outliers: true,
+            day_effects: false,
+        };
+        let made = make(Kind::Independent, seed, &options);
+        let bench = Bench::from_texts(&made.toml, &made.points_csv).unwrap();
+        let fit = fit_draw(DrawData::from_bench(&bench)).unwrap();
+        let told: Vec<String> = { steadydraw::findings::check(&bench).into_iter() }
+            .filter(|f| f.code == "run-stands-apart")
+            .map(|f| f.message.to_string())
+            .collect();
+        let note = apart_note(&bench, &fit);
+        assert_eq!(note.is_some(), !told.is_empty());
+        let note = note.unwrap_or_default();
+        for message in &told {
+            let run = message.split(' ').nth(1).unwrap();
+            assert!(note.contains(run), "{run} is not in: {note}");
+        }
+        let named = note
+            .split(&[' ', ','][..])
+            .filter(|w| w.starts_with('r') && w[1..].parse::<u32>().is_ok());
+        assert_eq!(named.count(), told.len(), "{note}");
+        seen[told.len().min(2)] += 1;
+    }
+    // One run and several, both worded.
+    assert!(seen[1] > 3 && seen[2] > 3, "{seen:?}");
 }

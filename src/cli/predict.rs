@@ -15,8 +15,8 @@ use crate::fit::candidates::fit_draw;
 use crate::fit::forms::{At, CapacityData, CapacityKind, DrawData, FlowScale};
 use crate::predict::{
     ASSUMED_SOURCE, AmbientAssumption, CapacityPrediction, Explanation, Prediction, Support,
-    ambient_caution, assumed_note, explain, predict_assuming, predict_capacity_assuming,
-    prediction_notes,
+    ambient_caution, apart_note, assumed_note, explain, predict_assuming,
+    predict_capacity_assuming, prediction_notes,
 };
 use crate::quantity::{Dimension, System, parse_quantity};
 use crate::report::tables::{Cell, Column, Table};
@@ -183,7 +183,9 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     };
     let mut notes: Vec<String> = opened.demo_note().map(str::to_owned).into_iter().collect();
     notes.extend(cautions(System::Si));
+    let apart = apart_note(bench, &fit);
     notes.extend(sensible.clone());
+    notes.extend(apart.clone());
     notes.extend(no_capacity.clone());
     let mut words = Words::start(&bench.title, opened.demo_note());
     words.table(&table(&fit.data, &rows, kind, ambient_known, common));
@@ -192,6 +194,7 @@ pub fn run(args: &PredictArgs, common: &Common) -> Result<Answer, CliError> {
     }
     let mut said = cautions(common.system());
     said.extend(sensible);
+    said.extend(apart);
     said.extend(no_capacity);
     for row in &rows {
         for note in prediction_notes(&fit.data, &row.draw, common.system()) {

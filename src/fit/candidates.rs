@@ -62,6 +62,11 @@ const SMALLEST_RELATIVE_VARIANCE: f64 = 1e-10;
 /// Degrees of freedom that a form must leave: fewer, and its interval is a guess.
 const FEWEST_DOF: usize = 3;
 
+/// Chance that runs without fault are named as standing apart, over all runs of a bench together.
+const APART_ALARM: f64 = 0.01;
+/// The most runs named as standing apart; at most a tenth of all: where more do, it is the curve that does not fit.
+const MOST_APART: usize = 12;
+
 /// Log odds of a form that bends as Carnot work does against the same form straight, before any run is seen:
 /// e to one, since the bend is physics and two or three intake temperatures hardly show it.
 const LIFT_LOG_PRIOR: f64 = 1.0;
@@ -448,6 +453,19 @@ impl DrawFit {
     /// The candidate with the most weight.
     pub fn best(&self) -> &Candidate {
         &self.candidates[0]
+    }
+
+    /// The runs that stand apart from the most credible curve, in the order of the table: index of the point, and by how many times the scatter
+    /// of a further run it draws more (or less, negative).
+    pub fn runs_apart(&self) -> Vec<(usize, f64)> {
+        let fit = &self.best().fit;
+        let most = (fit.n / 10).clamp(1, MOST_APART);
+        let mut apart = fit.rows_apart(most, APART_ALARM);
+        apart.sort_unstable_by_key(|(row, _)| *row);
+        let point = |row: usize| self.data.rows.get(row).map(|r| r.point);
+        { apart.into_iter() }
+            .filter_map(|(row, t)| Some((point(row)?, t)))
+            .collect()
     }
 
     /// Standard deviation of what blocks (days, battery charges) do to the draw beyond the scatter of runs, relative to the compressor

@@ -26,7 +26,7 @@ pub use doubts::{Doubts, Normal, doubts};
 pub use explain::{Explanation, FurtherRun, RunPull, Share, ShareOf, WeighedCandidate, explain};
 pub use left_out::{BAND_K, LeftOut, Miss, leave_out};
 use mixture::{Component, mean, quantile};
-pub use notes::{ambient_caution, assumed_note, control_note, prediction_notes};
+pub use notes::{ambient_caution, apart_note, assumed_note, control_note, prediction_notes};
 pub(crate) use opinion::leans_on;
 use opinion::{Opinion, opinions};
 

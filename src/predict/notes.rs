@@ -1,5 +1,7 @@
 //! What a reader of a prediction must be told.
 
+use crate::bench::Bench;
+use crate::fit::candidates::DrawFit;
 use crate::fit::forms::DrawData;
 use crate::quantity::{Dimension, System};
 
@@ -43,6 +45,24 @@ pub fn prediction_notes(data: &DrawData, p: &Prediction, system: System) -> Vec<
         );
     }
     notes
+}
+
+/// Says that runs stand apart, which widens every interval; nothing where none does.
+pub fn apart_note(bench: &Bench, fit: &DrawFit) -> Option<String> {
+    let apart = fit.runs_apart();
+    let names: Vec<&str> = { apart.iter() }
+        .filter_map(|(point, _)| Some(bench.points.get(*point)?.run.as_str()))
+        .collect();
+    match names.as_slice() {
+        [] => None,
+        [one] => Some(format!(
+            "Run {one} stands apart from the curve. It is kept, and widens every interval: look it up in the notes, and repeat it. `check` says by how much."
+        )),
+        [head @ .., last] => Some(format!(
+            "Runs {} and {last} stand apart from the curve. They are kept, and widen every interval: look them up in the notes, and repeat them. `check` says by how much.",
+            head.join(", ")
+        )),
+    }
 }
 
 /// What to say of a control between the tested intakes; nothing of one that does what a fixed speed would.

@@ -9,11 +9,9 @@ use crate::stats::student_t;
 use super::add;
 use super::design::{correlation, mean};
 
-/// Chance of a false alarm, over all runs together, of the outlier and drift tests.
+/// Chance of a false alarm of the tests on drift and blocks.
 const FALSE_ALARM: f64 = 0.01;
 
-/// The most runs named as standing apart; at most a tenth of all: where more do, it is the curve that does not fit.
-const MOST_APART: usize = 12;
 /// Beyond this many times the scatter the figure says no more.
 const MOST_TIMES: f64 = 1000.0;
 
@@ -43,19 +41,11 @@ pub(super) fn drift_and_outliers(bench: &Bench, data: &DrawData, findings: &mut 
         );
     }
     let best = &fit.best().fit;
-    let n = best.n;
-    let dof = best.dof();
-    if dof < 2 {
+    if best.dof() < 2 {
         return;
     }
-    let most = (n / 10).clamp(1, MOST_APART);
-    let mut apart = best.rows_apart(most, FALSE_ALARM);
-    apart.sort_unstable_by_key(|(row, _)| *row);
-    for (row, t) in apart {
-        let Some(row) = data.rows.get(row) else {
-            continue;
-        };
-        if let Some(p) = bench.points.get(row.point) {
+    for (point, t) in fit.runs_apart() {
+        if let Some(p) = bench.points.get(point) {
             findings.push(
                 Finding::new(
                     Severity::Warning,
