@@ -87,7 +87,7 @@ pub fn page(document: &Document) -> Result<String, FigureError> {
                 main {
                     header {
                         h1 { (words::visible(&document.title)) }
-                        @for paragraph in &document.lead { p.lead { (words::visible(paragraph)) } }
+                        @for paragraph in &document.lead { p.lead { (prose(paragraph)) } }
                     }
                     @if document.sections.len() > 3 {
                         nav aria-label="Contents" {
@@ -100,7 +100,7 @@ pub fn page(document: &Document) -> Result<String, FigureError> {
                     }
                     @for section in &sections { (section) }
                     @if !document.foot.is_empty() {
-                        footer { @for paragraph in &document.foot { p { (words::visible(paragraph)) } } }
+                        footer { @for paragraph in &document.foot { p { (prose(paragraph)) } } }
                     }
                 }
                 @if let Some(script) = &script { script { (PreEscaped(script)) } }
@@ -126,16 +126,16 @@ fn section(
 fn block(block: &Block, drawn: &mut impl Iterator<Item = (String, String)>) -> Markup {
     html! {
         @match block {
-            Block::Text(text) => p { (words::visible(text)) },
+            Block::Text(text) => p { (prose(text)) },
             Block::Heading(text) => h3 { (words::visible(text)) },
-            Block::Finding(text) => p.finding { (words::visible(text)) },
-            Block::List(items) => ul { @for item in items { li { (words::visible(item)) } } },
+            Block::Finding(text) => p.finding { (prose(text)) },
+            Block::List(items) => ul { @for item in items { li { (prose(item)) } } },
             Block::Terms(terms) => dl {
-                @for (term, meaning) in terms { dt { (words::visible(term)) } dd { (words::visible(meaning)) } }
+                @for (term, meaning) in terms { dt { (words::visible(term)) } dd { (prose(meaning)) } }
             },
             Block::Caution(items) => div.caution role="note" aria-label="Caution" {
                 p { strong { "Caution" } }
-                ul { @for item in items { li { (words::visible(item)) } } }
+                ul { @for item in items { li { (prose(item)) } } }
             },
             Block::Code(text) => pre tabindex="0" { code { (code(text)) } },
             Block::Table(table) => (table.to_html()),
@@ -148,6 +148,11 @@ fn block(block: &Block, drawn: &mut impl Iterator<Item = (String, String)>) -> M
             },
         }
     }
+}
+
+/// Running text: no line ends between a number and its unit.
+fn prose(text: &str) -> String {
+    words::unbroken(&words::visible(text))
 }
 
 /// Text to be copied keeps its line breaks; everything else hidden is written out.

@@ -76,6 +76,28 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// Signs that stand behind a number and belong to it.
+const SIGNS: [&str; 22] = [
+    "%", "W", "kW", "W/W", "Wh", "kWh", "V", "A", "Ah", "h", "min", "s", "K", "°C", "°F", "degC",
+    "degF", "m³/h", "m3/h", "cfm", "Btu/h", "Pa",
+];
+
+/// The text with a space that does not break between every number and its unit.
+pub fn unbroken(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut after_number = false;
+    for (i, word) in text.split(' ').enumerate() {
+        let sign = word.trim_end_matches([',', '.', ';', ':', ')', '”']);
+        if i > 0 {
+            let belongs = after_number && SIGNS.contains(&sign);
+            out.push(if belongs { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+        after_number = word.ends_with(|c: char| c.is_ascii_digit());
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -115,5 +137,16 @@ mod tests {
         assert_eq!(lines.join(" "), text);
         assert_eq!(wrap("averyveryverylongword", 5), ["averyveryverylongword"]);
         assert!(wrap("  ", 5).is_empty());
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit_on_the_line() {
+        let text = "from 112 W (95 % of 3.5 kW), at 26.9 °C; fan 1 A6, 2 runs. 7 min.";
+        let joined = "from 112\u{a0}W (95\u{a0}% of 3.5\u{a0}kW), at 26.9\u{a0}°C; fan 1 A6, 2 runs. 7\u{a0}min.";
+        assert_eq!(unbroken(text), joined);
+        // Nothing else is touched, runs of spaces least of all.
+        for plain in ["", " ", "  two  spaces ", "W 5", "112"] {
+            assert_eq!(unbroken(plain), plain);
+        }
     }
 }
