@@ -76,7 +76,7 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
-/// Signs that stand behind a number and belong to it.
+/// Signs that stand behind a number and belong to it. Not every unit that is read: "in" and "m" are words or names, too.
 const SIGNS: [&str; 22] = [
     "%", "W", "kW", "W/W", "Wh", "kWh", "V", "A", "Ah", "h", "min", "s", "K", "°C", "°F", "degC",
     "degF", "m³/h", "m3/h", "cfm", "Btu/h", "Pa",
